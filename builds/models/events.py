@@ -1,0 +1,100 @@
+"""Events, matches and outings: when robots run, and which battery went with them."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+from simple_history.models import HistoricalRecords
+
+from builds.models.robots import Robot, Season
+from inventory.models import Battery
+from shared.models.base import TeamOwned
+from shared.models.constraints import not_negative, one_of, positive
+from shared.models.people import User
+
+
+class Event(TeamOwned):
+    name = models.CharField(max_length=80)
+    season = models.ForeignKey(Season, null=True, blank=True, on_delete=models.PROTECT, related_name="events")
+    place = models.CharField(max_length=120, blank=True)
+    starts_on = models.DateField()
+    ends_on = models.DateField()
+    goods_by = models.DateField(
+        null=True, blank=True, help_text="Goods ordered for this event must be here by this day"
+    )
+    matches_planned = models.PositiveIntegerField(default=0, help_text="Matches per robot")
+    robots = models.ManyToManyField(Robot, blank=True, related_name="events", help_text="Robots that go")
+    history = HistoricalRecords(m2m_fields=[robots])
+
+    class Meta:
+        ordering = ["-starts_on"]
+        constraints = [
+            models.UniqueConstraint(fields=["team", "name"], name="event_name_once_per_team"),
+            models.CheckConstraint(
+                condition=Q(ends_on__gte=F("starts_on")),
+                name="event_ends_after_start",
+                violation_error_message="An event cannot end before it starts.",
+            ),
+            models.CheckConstraint(
+                condition=Q(goods_by__lte=F("starts_on")) | Q(goods_by__isnull=True),
+                name="event_goods_before_start",
+                violation_error_message="Goods must be here before the event starts.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Match(TeamOwned):
+    class Importance(models.TextChoices):
+        PRACTICE = "practice", "Practice"
+        ROUND = "round", "Round"
+        KNOCKOUT = "knockout", "Knock-out"
+        FINAL = "final", "Final"
+
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="matches")
+    robot = models.ForeignKey(Robot, on_delete=models.CASCADE, related_name="matches")
+    number = models.CharField(max_length=20, help_text="As on the schedule")
+    starts_at = models.DateTimeField()
+    importance = models.CharField(max_length=8, choices=Importance.choices, default=Importance.ROUND)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["starts_at"]
+        verbose_name_plural = "matches"
+        constraints = [
+            models.UniqueConstraint(fields=["event", "robot", "number"], name="match_number_once"),
+            one_of("match", "importance", ["practice", "round", "knockout", "final"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.event.name} {self.number}"
+
+
+class Outing(TeamOwned):
+    """One use of a battery: in a match, or in practice when ``match`` is empty."""
+
+    battery = models.ForeignKey(Battery, on_delete=models.CASCADE, related_name="outings")
+    robot = models.ForeignKey(Robot, null=True, blank=True, on_delete=models.SET_NULL, related_name="outings")
+    match = models.ForeignKey(Match, null=True, blank=True, on_delete=models.SET_NULL, related_name="outings")
+    started_at = models.DateTimeField()
+    start_rest_v = models.FloatField(null=True, blank=True, help_text="At rest, before it went out")
+    end_rest_v = models.FloatField(null=True, blank=True, help_text="Some minutes after it came back")
+    lowest_v = models.FloatField(null=True, blank=True, help_text="From the robot's log, if known")
+    used_ah = models.FloatField(null=True, blank=True, help_text="From the robot's log, if known")
+    by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    note = models.CharField(max_length=200, blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["-started_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["battery", "started_at"], name="outing_once_per_start"),
+            *positive("outing", "start_rest_v", "end_rest_v"),
+            *not_negative("outing", "lowest_v", "used_ah"),
+        ]
+        indexes = [models.Index(fields=["team", "-started_at"], name="outing_team_recent")]
+
+    def __str__(self) -> str:
+        return f"{self.battery.code} on {self.started_at:%Y-%m-%d}"

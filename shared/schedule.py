@@ -1,0 +1,77 @@
+"""What runs when, and what an edit sets off. Upper apps are named as strings only: this is part of the composition root."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from celery.schedules import crontab
+
+
+@dataclass(frozen=True)
+class Job:
+    """A background job by name: the function that does it and how long one attempt may take."""
+
+    function: str
+    title: str
+    lease_s: int = 600
+    every: crontab | None = None
+    off_switch: str = ""
+    late_after_s: int = 0
+
+
+#: Job name -> how it is run. The function takes (run: JobRun) and returns counts for the run's row.
+JOBS: dict[str, Job] = {
+    "sweep.all": Job(
+        "compliance.tasks.sweep_all",
+        "All sweeps, every team",
+        every=crontab(minute="15", hour="3"),
+        off_switch="NIGHTLY_SWEEP",
+        late_after_s=2 * 24 * 3600,
+    ),
+    "sweep.batteries": Job("compliance.tasks.sweep_batteries", "Ageing batteries"),
+    "sweep.loads": Job("compliance.tasks.sweep_loads", "Undersized parts"),
+    "sweep.stock": Job("compliance.tasks.sweep_stock", "Stock before the next event"),
+}
+
+#: An edited model -> the sweeps whose answer it could change.
+SWEEPS_AFTER: dict[str, tuple[str, ...]] = {
+    "inventory.WireType": ("sweep.loads",),
+    "inventory.TerminalType": ("sweep.loads",),
+    "inventory.ProtectiveDevice": ("sweep.loads",),
+    "inventory.DevicePoint": ("sweep.loads",),
+    "inventory.Component": ("sweep.loads",),
+    "inventory.BatteryModel": ("sweep.batteries", "sweep.loads"),
+    "inventory.Part": ("sweep.stock",),
+    "inventory.Offer": ("sweep.stock",),
+    "inventory.Supplier": ("sweep.stock",),
+    "inventory.Bin": ("sweep.stock",),
+    "inventory.Movement": ("sweep.stock",),
+    "inventory.Spool": ("sweep.stock",),
+    "inventory.Battery": ("sweep.batteries", "sweep.loads"),
+    "inventory.Reading": ("sweep.batteries", "sweep.loads"),
+    "inventory.Charge": ("sweep.batteries",),
+    "inventory.CapacityTest": ("sweep.batteries",),
+    "builds.Season": ("sweep.loads",),
+    "builds.Robot": ("sweep.loads", "sweep.stock"),
+    "builds.Build": ("sweep.loads", "sweep.stock"),
+    "builds.BuildLine": ("sweep.stock",),
+    "builds.Circuit": ("sweep.loads", "sweep.stock"),
+    "builds.Event": ("sweep.stock",),
+    "builds.Match": ("sweep.stock",),
+    "builds.Outing": ("sweep.batteries",),
+    "compliance.RulePack": ("sweep.batteries", "sweep.loads", "sweep.stock"),
+    "compliance.RuleSetting": ("sweep.batteries", "sweep.loads", "sweep.stock"),
+}
+
+#: Where the sheets of the workbook are declared, in the order in which they can be read in.
+WORKBOOK_SHEETS: tuple[str, ...] = (
+    "inventory.sheets.SHEETS",
+    "builds.sheets.SHEETS",
+    "compliance.sheets.SHEETS",
+)
+
+#: How soon after an edit a sweep starts; edits within this time share one run.
+DEBOUNCE_S = 3.0
+
+#: How often beat looks for runs whose nudge was lost or whose worker died.
+NUDGE_EVERY_S = 20.0
