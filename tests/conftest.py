@@ -1,0 +1,91 @@
+"""What every test runs under: cheap passwords, no files, no broker; and the gates for tests that need a server.
+
+A test marked `browser`, `postgres`, `redis` or `worker` is skipped, with the reason named, until the variable of
+its gate is set. A gate that is open while its server is not configured is an error, never a skip.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+import pytest
+from celery import current_app
+from django.conf import settings
+
+BROWSER = os.environ.get("LOADSTOCK_TEST_BROWSER") == "1"
+SERVICES = os.environ.get("LOADSTOCK_TEST_SERVICES") == "1"
+NO_SKIPS = os.environ.get("LOADSTOCK_TEST_NO_SKIPS") == "1"
+
+
+@dataclass(frozen=True)
+class Gate:
+    """Why a marker's tests are passed over, and what an open gate requires."""
+
+    is_open: bool
+    skip_reason: str
+    server_variable: str = ""
+    server_schemes: tuple[str, ...] = ()
+
+    def problem(self) -> str | None:
+        """What is missing although the gate is open."""
+        address = os.environ.get(self.server_variable, "")
+        if not self.is_open or not self.server_variable or address.startswith(self.server_schemes):
+            return None
+        return f"LOADSTOCK_TEST_SERVICES=1 also needs {self.server_variable} ({' or '.join(self.server_schemes)}...)"
+
+
+_SERVICES_REASON = "needs {}: set LOADSTOCK_TEST_SERVICES=1 and {}"
+GATES = {
+    "browser": Gate(BROWSER, "needs Chromium: set LOADSTOCK_TEST_BROWSER=1"),
+    "postgres": Gate(
+        SERVICES,
+        _SERVICES_REASON.format("a PostgreSQL server", "DATABASE_URL"),
+        "DATABASE_URL",
+        ("postgres://", "postgresql://"),
+    ),
+    "redis": Gate(
+        SERVICES, _SERVICES_REASON.format("a Redis server", "REDIS_URL"), "REDIS_URL", ("redis://", "unix://")
+    ),
+    "worker": Gate(
+        SERVICES,
+        _SERVICES_REASON.format("a real worker and Redis", "REDIS_URL"),
+        "REDIS_URL",
+        ("redis://", "unix://"),
+    ),
+}
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.SECURE_SSL_REDIRECT = False
+    settings.STORAGES = {
+        "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
+        # Pages are tested without collecting their static files first.
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    }
+    if not SERVICES:
+        # A message sent by a test stays in this process and is never read by a worker of the same checkout.
+        current_app.conf.update(broker_url="memory://", broker_transport_options={})
+    if BROWSER:
+        # The browser's driver runs an event loop in this thread, which makes the ORM refuse to work otherwise.
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        for name in GATES.keys() & {mark.name for mark in item.iter_markers()}:
+            gate = GATES[name]
+            if gate.problem():
+                raise pytest.UsageError(gate.problem())
+            if not gate.is_open:
+                item.add_marker(pytest.mark.skip(reason=gate.skip_reason))
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """In the full run nothing may be passed over: there a skip is a failure."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if NO_SKIPS and exitstatus == pytest.ExitCode.OK and reporter and reporter.stats.get("skipped"):
+        reporter.write_line("Tests were skipped although LOADSTOCK_TEST_NO_SKIPS=1 forbids it.", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
