@@ -6,9 +6,11 @@ Worker: `celery -A shared.celery worker`; clock: `celery -A shared.celery beat`,
 from __future__ import annotations
 
 import os
+import warnings
 from typing import Any
 
 from celery import Celery
+from celery.platforms import SecurityWarning
 from celery.signals import setup_logging
 from django.conf import settings
 
@@ -46,6 +48,10 @@ def beat_schedule(names: list[str]) -> dict[str, dict[str, Any]]:
 def _keep_django_logging(**_: Any) -> None:
     """Having a receiver at all tells Celery to leave the log set-up of settings.LOGGING in place."""
 
+
+if not settings.PRODUCTION:
+    # The warning against running as root is about messages that carry code; ours are JSON from this machine.
+    warnings.filterwarnings("ignore", category=SecurityWarning)
 
 app = Celery("loadstock")
 app.config_from_object("django.conf:settings", namespace="CELERY")

@@ -275,7 +275,7 @@ if REDIS_URL:
         "health_check_interval": 30,
     }
 else:
-    CELERY_BROKER_URL = "filesystem://"
+    CELERY_BROKER_URL = "filesystem://localhost/"  # the host is not used; without one the library warns
     # Writer and reader share one folder: what a page puts in, the one worker takes out.
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(BROKER_DIR / "messages"),

@@ -1,7 +1,7 @@
-"""What every test runs under: cheap passwords, no files, no broker; and the gates for tests that need a server.
+"""What every test runs under (cheap passwords, no files, no broker), and the gates for tests with servers.
 
-A test marked `browser`, `postgres`, `redis` or `worker` is skipped, with the reason named, until the variable of
-its gate is set. A gate that is open while its server is not configured is an error, never a skip.
+A test marked `browser`, `postgres`, `redis` or `worker` is skipped, with the reason named, until the variable
+of its gate is set. A gate that is open while its server is not configured is an error, never a skip.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ class Gate:
         address = os.environ.get(self.server_variable, "")
         if not self.is_open or not self.server_variable or address.startswith(self.server_schemes):
             return None
-        return f"LOADSTOCK_TEST_SERVICES=1 also needs {self.server_variable} ({' or '.join(self.server_schemes)}...)"
+        wanted = " or ".join(f"{scheme}..." for scheme in self.server_schemes)
+        return f"LOADSTOCK_TEST_SERVICES=1 also needs {self.server_variable} ({wanted})"
 
 
 _SERVICES_REASON = "needs {}: set LOADSTOCK_TEST_SERVICES=1 and {}"
@@ -68,7 +69,7 @@ def pytest_configure(config: pytest.Config) -> None:
         # A message sent by a test stays in this process and is never read by a worker of the same checkout.
         current_app.conf.update(broker_url="memory://", broker_transport_options={})
     if BROWSER:
-        # The browser's driver runs an event loop in this thread, which makes the ORM refuse to work otherwise.
+        # The browser's driver runs an event loop in this thread; the ORM would refuse to work beside it.
         os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 
