@@ -391,7 +391,6 @@ class Migration(migrations.Migration):
                     models.UniqueConstraint(
                         fields=("team", "season"),
                         name="rulepack_one_per_season",
-                        nulls_distinct=True,
                         violation_error_message="This season already has a rule pack.",
                     ),
                     models.UniqueConstraint(

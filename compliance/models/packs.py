@@ -34,7 +34,6 @@ class RulePack(TeamOwned):
             models.UniqueConstraint(fields=["team", "name"], name="rulepack_name_once_per_team"),
             models.UniqueConstraint(
                 fields=["team", "season"],
-                nulls_distinct=True,
                 name="rulepack_one_per_season",
                 violation_error_message="This season already has a rule pack.",
             ),
