@@ -49,8 +49,9 @@ def test_an_old_python_gets_one_sentence(version):
 
 
 @pytest.mark.parametrize("version", [(3, 11), (3, 12), (4, 0)])
-def test_a_new_enough_python_passes(version):
+def test_a_new_enough_python_passes(version, capsys):
     bootstrap.check_python(version)
+    assert capsys.readouterr().err == ""
 
 
 def test_pins_are_read_with_their_extras_and_markers(tmp_path):
