@@ -7,16 +7,37 @@ movement, by a conditional UPDATE, and a check constraint keeps them from going 
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from decimal import Decimal
+from typing import Any, NoReturn, TypeVar
 
 from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
 from inventory.models.catalogue import Part, WireType
+from shared.errors import Conflict
 from shared.models.base import TeamOwned
 from shared.models.constraints import not_negative, one_of, positive
-from shared.models.people import CODE_VALIDATOR, User
+from shared.models.people import CODE_VALIDATOR, Team, User
+
+M = TypeVar("M", bound=models.Model, covariant=True)
+
+
+class AppendOnlyQuerySet(models.QuerySet[M]):
+    """A queryset that can only read and add; database triggers hold the same for those who go round it."""
+
+    def update(self, **kwargs: Any) -> NoReturn:
+        raise _append_only()
+
+    def delete(self) -> NoReturn:
+        raise _append_only()
+
+
+def _append_only() -> Conflict:
+    return Conflict(
+        "The ledger is append-only: no line is changed or deleted", remedy="Post a new line that corrects it"
+    )
 
 
 class Bin(TeamOwned):
@@ -81,6 +102,14 @@ class Spool(TeamOwned):
     def __str__(self) -> str:
         return self.code
 
+    def save(self, *args: Any, update_fields: Iterable[str] | None = None, **kwargs: Any) -> None:
+        """Save everything but the running total, which a form that was open for a while would overwrite."""
+        if update_fields is None and not self._state.adding:
+            update_fields = [
+                f.name for f in self._meta.concrete_fields if not f.primary_key and f.name != "remaining_m"
+            ]
+        super().save(*args, update_fields=update_fields, **kwargs)
+
 
 class MovementKind(models.TextChoices):
     RECEIVE = "receive", "Receive"
@@ -98,6 +127,8 @@ class Movement(TeamOwned):
     request (a retry, a double tap) the same line instead of a second one.
     """
 
+    # A team with a ledger is archived, not deleted.
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", editable=False)
     kind = models.CharField(max_length=8, choices=MovementKind.choices)
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="movements")
     bin = models.ForeignKey(Bin, on_delete=models.PROTECT, related_name="movements")
@@ -113,6 +144,8 @@ class Movement(TeamOwned):
     by = models.ForeignKey(User, null=True, on_delete=models.SET_NULL, related_name="+")
     request_id = models.UUIDField(default=uuid.uuid4, editable=False)
     group = models.UUIDField(default=uuid.uuid4, editable=False)
+
+    objects = AppendOnlyQuerySet.as_manager()
 
     class Meta:
         ordering = ["-at", "-pk"]
@@ -135,3 +168,11 @@ class Movement(TeamOwned):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.quantity} {self.part.code}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding:
+            raise _append_only()
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
+        raise _append_only()
