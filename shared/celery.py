@@ -10,7 +10,7 @@ import warnings
 from typing import Any
 
 from celery import Celery
-from celery.platforms import SecurityWarning
+from celery.platforms import SecurityWarning  # type: ignore[attr-defined] # missing in the stubs
 from celery.signals import setup_logging
 from django.conf import settings
 

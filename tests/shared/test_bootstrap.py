@@ -126,7 +126,7 @@ def test_the_test_tools_are_never_taken_away_again(checkout, monkeypatch):
     bootstrap.mark("dev")
     with open(bootstrap.pin_file("dev"), "a") as pins:
         pins.write("three==3.0\n")
-    installed = []
+    installed: list[str] = []
     monkeypatch.setattr(bootstrap, "install", installed.append)
     bootstrap.set_up("app")
     assert installed == ["dev"]
@@ -174,7 +174,7 @@ def test_a_python_that_cannot_make_environments_names_the_package(checkout, monk
     fake = checkout / "python"
     fake.write_text("#!/bin/sh\necho 'ensurepip is not available.'; exit 1\n")
     fake.chmod(0o755)
-    monkeypatch.setattr(bootstrap.sys, "executable", str(fake))
+    monkeypatch.setattr(sys, "executable", str(fake))
     os.unlink(bootstrap.PYTHON)
     with pytest.raises(bootstrap.SetupError, match="apt install python3-venv"):
         bootstrap.make_environment()

@@ -40,7 +40,7 @@ def as_shipped(settings, monkeypatch):
 
 
 def test_all_checks_are_silent_on_the_shipped_settings(as_shipped):
-    assert [message.id for message in run_checks() if message.id.startswith("loadstock.")] == []
+    assert [message.id for message in run_checks() if str(message.id).startswith("loadstock.")] == []
 
 
 @pytest.mark.parametrize("mode", ["", "DEFERRED", "EXCLUSIVE"])
