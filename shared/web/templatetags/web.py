@@ -1,0 +1,142 @@
+"""Template tags of the design system, `{% load web %}`; the docstring of shared/web/__init__.py lists all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django import template
+from django.forms import BoundField
+from django.http import QueryDict
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from shared.web.figures import UNITS, format_figure
+from shared.web.icons import NAV_ICONS, SEVERITY_WORDS, icon_svg, severity_shape
+
+register = template.Library()
+
+
+@register.filter
+def fig(value: object, decimals: int | str = 2) -> str:
+    """Print a number with aligned decimals: {{ value|fig:2 }} or {{ value|fig:"0-2" }}."""
+    return format_figure(value, decimals)
+
+
+@register.simple_tag
+def qty(value: object, unit: str, decimals: int | str | None = None) -> SafeString:
+    """Print a quantity with its unit: {% qty reading.resistance_mohm 'mohm' %}."""
+    shown = UNITS[unit]
+    number = value
+    if shown.factor != 1.0 and isinstance(value, (int, float)) and not isinstance(value, bool):
+        number = value * shown.factor
+    text = format_figure(number, shown.decimals if decimals is None else decimals).strip("\u2007")
+    if not shown.sign:
+        return format_html('<span class="fig">{}</span>', text)
+    return format_html(
+        '<span class="qty"><span class="fig">{}</span>\u00a0<abbr class="unit" title="{}">{}</abbr></span>',
+        text,
+        shown.name,
+        shown.sign,
+    )
+
+
+@register.simple_tag
+def icon(name: str, label: str = "", size: int = 20) -> SafeString:
+    """Draw an icon: {% icon 'battery' %}, or {% icon 'print' label='Print' %} when it stands alone."""
+    return icon_svg(name, label=label, size=size)
+
+
+@register.simple_tag
+def nav_icon(key: str) -> SafeString:
+    """Draw the icon of a navigation key; nothing when the key has none."""
+    name = NAV_ICONS.get(key)
+    return icon_svg(name, size=18) if name else SafeString("")
+
+
+@register.inclusion_tag("web/_severity.html", name="severity")
+def severity_tag(severity: str, note: str = "") -> dict[str, object]:
+    """Print a severity as shape and word: {% severity flag.severity %}; `ok` prints "In order"."""
+    key = severity if severity in SEVERITY_WORDS else "unknown"
+    return {"key": key, "word": SEVERITY_WORDS[key], "shape": severity_shape(key), "note": note}
+
+
+@register.filter
+def severity_word(severity: str) -> str:
+    """Return the word of a severity for running text and titles."""
+    return SEVERITY_WORDS.get(severity, SEVERITY_WORDS["unknown"])
+
+
+@register.inclusion_tag("web/_working.html", name="working")
+def working_tag(working: Any) -> dict[str, Any]:
+    """Print a computation step by step: {% working flag.working %}."""
+    return {"working": working}
+
+
+@register.filter
+def number_pairs(numbers: object) -> list[tuple[str, object, str]]:
+    """Return the numbers of a working step as (symbol, value, unit) whatever shape they came in.
+
+    Accepts a mapping symbol -> value or symbol -> (value, unit), a list of pairs or triples, or a list of
+    mappings with the keys symbol (or label), value and unit.
+    """
+    if isinstance(numbers, Mapping):
+        return [_pair(symbol, value) for symbol, value in numbers.items()]
+    if isinstance(numbers, Sequence) and not isinstance(numbers, str):
+        return [_pair_from(item) for item in numbers]
+    return []
+
+
+def _pair(symbol: object, value: object) -> tuple[str, object, str]:
+    if isinstance(value, (tuple, list)) and len(value) == 2:
+        return str(symbol), value[0], str(value[1])
+    return str(symbol), value, ""
+
+
+def _pair_from(item: object) -> tuple[str, object, str]:
+    if isinstance(item, Mapping):
+        return (
+            str(item.get("symbol") or item.get("label") or ""),
+            item.get("value"),
+            str(item.get("unit") or ""),
+        )
+    if isinstance(item, (tuple, list)):
+        return str(item[0]), item[1], str(item[2]) if len(item) > 2 else ""
+    return "", item, ""
+
+
+@register.filter
+def figure_or_text(value: object) -> str:
+    """Print a float of a working with at most four significant decimals and everything else as it is."""
+    if isinstance(value, float):
+        return f"{value:.4g}" if abs(value) < 1000 else f"{value:.0f}"
+    return "" if value is None else str(value)
+
+
+@register.filter
+def field_unit(field: BoundField) -> str:
+    """Return the unit hint of a form field: its `unit` attribute or its widget's data-unit."""
+    unit = getattr(field.field, "unit", "") or field.field.widget.attrs.get("data-unit", "")
+    return str(unit)
+
+
+@register.filter
+def widget_kind(field: BoundField) -> str:
+    """Return how the form partial lays a field out: check, choices, file, area or line."""
+    kind = getattr(field.field.widget, "input_type", "")
+    if kind == "checkbox":
+        return "choices" if getattr(field.field.widget, "allow_multiple_selected", False) else "check"
+    if kind == "radio":
+        return "choices"
+    if kind == "file":
+        return "file"
+    return "area" if "textarea" in type(field.field.widget).__name__.lower() else "line"
+
+
+@register.simple_tag(takes_context=True)
+def page_url(context: template.Context, number: int) -> str:
+    """Return the query string for another page of the same list, other parameters kept."""
+    request = context.get("request")
+    query = request.GET.copy() if request is not None else QueryDict(mutable=True)
+    query["page"] = str(number)
+    return f"?{query.urlencode()}"
