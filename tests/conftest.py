@@ -7,11 +7,15 @@ of its gate is set. A gate that is open while its server is not configured is an
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import pytest
 from celery import current_app
 from django.conf import settings
+from playwright.sync_api import Browser, Page
+
+from tests import browsing
 
 BROWSER = os.environ.get("LOADSTOCK_TEST_BROWSER") == "1"
 SERVICES = os.environ.get("LOADSTOCK_TEST_SERVICES") == "1"
@@ -90,3 +94,21 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     if NO_SKIPS and exitstatus == pytest.ExitCode.OK and reporter and reporter.stats.get("skipped"):
         reporter.write_line("Tests were skipped although LOADSTOCK_TEST_NO_SKIPS=1 forbids it.", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One Chromium for the whole run."""
+    with browsing.chromium() as running:
+        yield running
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A fresh page without cookies. The test fails at its end if the page complained of anything."""
+    context = browser.new_context()
+    opened = context.new_page()
+    complaints = browsing.listen_for_complaints(opened)
+    yield opened
+    context.close()
+    assert complaints == []

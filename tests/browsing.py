@@ -1,0 +1,53 @@
+"""A real browser for tests: Debian's Chromium without a window, and everything a page complains of."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+LAUNCH = [
+    "--no-sandbox",  # CI runs as root
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+]
+
+
+def executable() -> str:
+    """Chromium from the environment variable, else from the path."""
+    found = (
+        os.environ.get("LOADSTOCK_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    )
+    if not found:
+        raise RuntimeError("No Chromium: install the package chromium, or name it in LOADSTOCK_CHROMIUM.")
+    return found
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=executable(), headless=True, args=LAUNCH)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+def listen_for_complaints(page: Page) -> list[str]:
+    """A list that fills with console errors (blocked content among them), script errors and lost requests."""
+    complaints: list[str] = []
+    page.on(
+        "console",
+        lambda message: complaints.append(f"console: {message.text}") if message.type == "error" else None,
+    )
+    page.on("pageerror", lambda error: complaints.append(f"script: {error}"))
+    page.on("requestfailed", lambda request: complaints.append(f"request: {request.url} {request.failure}"))
+    return complaints
