@@ -1,0 +1,73 @@
+"""Reordering: demand as chances, failure rates from few failures, order sizes and last days to order."""
+
+from shared.planning.reorder.demand import (
+    NormalStock,
+    compound_poisson,
+    count_target,
+    critical_ratio,
+    negative_binomial_target,
+    normal_stock,
+    poisson_target,
+    quantile_of,
+)
+from shared.planning.reorder.losses import (
+    Loss,
+    Newsvendor,
+    fill_rate,
+    newsvendor_normal,
+    newsvendor_poisson,
+    normal_loss,
+    poisson_loss,
+)
+from shared.planning.reorder.quantity import (
+    StockPlan,
+    StockState,
+    latest_order_day,
+    order_quantity,
+    plan_stock,
+    stock_position,
+)
+from shared.planning.reorder.rates import (
+    JEFFREYS,
+    GammaPrior,
+    MeanLife,
+    fit_gamma_prior,
+    mean_life,
+    negative_log_likelihood,
+    posterior_rate,
+    rate_interval,
+    repairs_target,
+)
+
+__all__ = [
+    "JEFFREYS",
+    "GammaPrior",
+    "Loss",
+    "MeanLife",
+    "Newsvendor",
+    "NormalStock",
+    "StockPlan",
+    "StockState",
+    "compound_poisson",
+    "count_target",
+    "critical_ratio",
+    "fill_rate",
+    "fit_gamma_prior",
+    "latest_order_day",
+    "mean_life",
+    "negative_binomial_target",
+    "negative_log_likelihood",
+    "newsvendor_normal",
+    "newsvendor_poisson",
+    "normal_loss",
+    "normal_stock",
+    "order_quantity",
+    "plan_stock",
+    "poisson_loss",
+    "poisson_target",
+    "posterior_rate",
+    "quantile_of",
+    "rate_interval",
+    "repairs_target",
+    "stock_position",
+]
