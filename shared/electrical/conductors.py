@@ -1,6 +1,7 @@
 """Conductors: resistance from geometry or a standard, temperature, voltage drop over the round trip.
 
-Public names: `resistance_20c_ohm_per_m`, `max_resistance_ohm_per_m`, `resistance_at_c`, `parallel_resistance`,
+Public names: `resistance_20c_ohm_per_m`, `max_resistance_ohm_per_m`, `resistance_at_c`,
+`parallel_resistance`,
 `path_resistance_ohm`, `conductor_temperature_c`, `voltage_drop_v`, `drop_frac`, `drop_limit_frac` and
 `area_for_drop_mm2`. Lengths are one-way; the functions count the return conductor themselves.
 """

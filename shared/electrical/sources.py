@@ -18,8 +18,10 @@ _STATUSES: tuple[Status, ...] = (SEEN, MEMORY, COMMON_PRACTICE)
 class Source:
     """The title and clause a figure is taken from, and its status.
 
-    `seen`: the figure was read in the named text or in a reproduction of it. `memory`: quoted from memory, not
-    read when it was entered. `common practice`: a workshop habit, or a choice of ours, without a known source.
+    `seen`: the figure was read in the named text or in a reproduction of it. `memory`: quoted from memory,
+    not
+    read when it was entered. `common practice`: a workshop habit, or a choice of ours, without a known
+    source.
     """
 
     title: str
