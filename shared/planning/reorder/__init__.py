@@ -18,6 +18,7 @@ from shared.planning.reorder.losses import (
     newsvendor_poisson,
     normal_loss,
     poisson_loss,
+    shelf_chance,
 )
 from shared.planning.reorder.quantity import (
     StockPlan,
@@ -69,5 +70,6 @@ __all__ = [
     "quantile_of",
     "rate_interval",
     "repairs_target",
+    "shelf_chance",
     "stock_position",
 ]

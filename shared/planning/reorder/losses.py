@@ -85,6 +85,36 @@ def poisson_loss(stock: ArrayLike, mean: ArrayLike) -> Loss:
     return Loss(short, s - m + short)
 
 
+def shelf_chance(stock: ArrayLike, mean: ArrayLike) -> FloatArray:
+    """Give the chance that the next piece asked for is on the shelf, ordering one for one.
+
+    Parameters
+    ----------
+    stock : array_like of int [pieces], 0 or more
+    mean : array_like [pieces], mean number away for repair or on order
+
+    Returns
+    -------
+    array [1] = P(pieces away < stock)
+
+    Errors
+    ------
+    none
+
+    Validity: Poisson demand. This is P(D < S); "no shortage this cycle" is P(D <= S), one step larger.
+    Calculators mix the two.
+
+    Source: Palm's theorem (1938); one-for-one stocking, Sherbrooke (1968).
+
+    >>> shelf_chance([0, 1, 2], 1.0).round(4).tolist()
+    [0.0, 0.3679, 0.7358]
+    """
+    from scipy import stats  # noqa: PLC0415 - scipy is slow to import and only distributions need it
+
+    s, m = np.broadcast_arrays(np.asarray(stock, dtype=np.float64), np.asarray(mean, dtype=np.float64))
+    return np.asarray(stats.poisson.cdf(s - 1, m), dtype=np.float64)
+
+
 def newsvendor_normal(cost_short: float, cost_left: float, mean: float, sd: float) -> Newsvendor:
     """Give the stock of least expected cost for one period of normal demand.
 

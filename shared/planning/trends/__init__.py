@@ -12,6 +12,7 @@ from shared.planning.trends.mann_kendall import (
     mann_kendall_many,
     null_counts,
 )
+from shared.planning.trends.measure import TwoPulse, two_pulse
 from shared.planning.trends.policy import DEFAULT_POLICY, BatteryPolicy, policy_rows
 from shared.planning.trends.theil_sen import TrendFit, theil_sen, theil_sen_many
 
@@ -29,6 +30,7 @@ __all__ = [
     "Series",
     "TrendFit",
     "TrendTest",
+    "TwoPulse",
     "comparable_series",
     "crossing_many",
     "cusum",
@@ -47,4 +49,5 @@ __all__ = [
     "policy_rows",
     "theil_sen",
     "theil_sen_many",
+    "two_pulse",
 ]

@@ -16,7 +16,7 @@ class CrossingKind(IntEnum):
     """What can be said about the day a fitted line meets a limit."""
 
     NO_FIT = 0
-    REACHED = 1
+    LINE_PAST = 1
     DATED = 2
     NOT_BEFORE = 3
     NOT_APPROACHING = 4
@@ -56,7 +56,8 @@ def crossing_many(
     -------
     Crossing of arrays, shape (g,): kind; day, earliest, latest, not_before, horizon [d]
 
-    * REACHED: the line is at the limit by the last reading; ``day`` is when.
+    * LINE_PAST: the line (not the readings) is at the limit by the last reading; ``day`` is when. Readings
+      that have flattened out may still lie on the near side: judge by them.
     * DATED: ``day`` within the horizon and the whole slope interval points at the limit. ``latest`` is NaN
       when it lies past the horizon ("or later").
     * NOT_BEFORE: no date, only ``not_before``: the slope interval allows no movement, or the line meets the
@@ -93,12 +94,12 @@ def crossing_many(
     gap = sign * (np.asarray(limit, dtype=np.float64) - fit.median_value)
     on_line, soonest, slowest = (_meets(fit.median_time, gap, b) for b in (slope, fast, slow))
     kind = _kind(gap - slope * (last - fit.median_time), on_line, slow, fast, horizon)
-    dated, reached = kind == CrossingKind.DATED, kind == CrossingKind.REACHED
+    dated, past = kind == CrossingKind.DATED, kind == CrossingKind.LINE_PAST
     held_back = (kind == CrossingKind.NOT_BEFORE) | (kind == CrossingKind.NOT_APPROACHING)
     earliest = np.maximum(soonest, last)
     return Crossing(
         kind,
-        np.where((dated | reached) & np.isfinite(on_line), on_line, np.nan),
+        np.where((dated | past) & np.isfinite(on_line), on_line, np.nan),
         np.where(dated, earliest, np.nan),
         np.where(dated & (slowest <= horizon), slowest, np.nan),
         np.where(held_back, np.minimum(earliest, horizon), np.nan),
@@ -148,6 +149,6 @@ def _kind(
     """Sort each group into a CrossingKind; ``left`` is what the line still lacks at the last reading."""
     return np.select(
         [np.isnan(left) | np.isnan(slow), left <= 0, fast <= 0, (slow <= 0) | (on_line > horizon)],
-        [CrossingKind.NO_FIT, CrossingKind.REACHED, CrossingKind.NOT_APPROACHING, CrossingKind.NOT_BEFORE],
+        [CrossingKind.NO_FIT, CrossingKind.LINE_PAST, CrossingKind.NOT_APPROACHING, CrossingKind.NOT_BEFORE],
         default=CrossingKind.DATED,
     ).astype(np.int64)
