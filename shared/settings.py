@@ -314,7 +314,8 @@ LOGGING = {
     "loggers": {
         **{name: {"level": LOG_LEVEL} for name in ("shared", "inventory", "builds", "compliance")},
         "django.request": {"level": "ERROR"},
-        "celery.beat": {"level": "WARNING"},
+        # Where a person reads the terminal of the embedded run, a line per task would only bury the others.
+        "celery": {"level": LOG_LEVEL if PRODUCTION else "WARNING"},
         "axes": {"level": "WARNING"},
     },
 }

@@ -1,0 +1,15 @@
+"""The application a test's worker runs: the real one, plus one job that takes as long as a test asks for.
+
+Started as `celery -A tests.worker_app worker`.
+"""
+
+from __future__ import annotations
+
+from shared.celery import app
+from shared.schedule import JOBS, Job
+
+__all__ = ["LEASE_S", "PROBE", "app"]
+
+PROBE = "probe.slow"
+LEASE_S = 3
+JOBS[PROBE] = Job("tests.worker_jobs.slow_probe", "A job for tests", lease_s=LEASE_S)
