@@ -166,7 +166,8 @@ def movement_reverse(
     if movement.kind == MovementKind.MOVE and movement.spool_id is not None:
         raise Conflict("A moved spool is put back by moving it again", field="movement")
     old = [movement] if movement.kind != MovementKind.MOVE else _pair_of(scope, movement)
-    source = Source(timezone.now(), uuid.uuid5(old[0].request_id, "reverse"))
+    # Dated like the line it undoes: what never happened was never used up at that event.
+    source = Source(movement.at, uuid.uuid5(old[0].request_id, "reverse"))
     if done := list(
         scope.rows(Movement).filter(request_id__in=request_ids(source.request_id, len(old))).order_by("pk")
     ):
