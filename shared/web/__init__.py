@@ -2,30 +2,36 @@
 
 A page
 ------
-`{% extends "web/base.html" %}{% load web %}` and fill the blocks `title`, `heading`, `lead` (the answer, in words),
-`actions` (buttons), `content`; optional: `margin` (a note beside the heading), `crumbs`, `sheet`, `head`.
-The context processor gives `team`, `teams`, `role`, `nav` (label, url, key), `nav_key`, `demo_data`, `late_jobs`.
-Content is sections: `<section class="entry"><h2>Heading</h2> ... </section>`; on a wide screen the heading stands in
-the margin. `class="entry wide"` uses the whole width, with the heading above.
+`{% extends "web/base.html" %}{% load web %}`, then fill the blocks `title`, `heading`, `lead` (the answer,
+in words), `actions` (buttons), `content`; optional: `margin` (a note beside the heading), `crumbs`,
+`sheet`, `head`.
+The context processor gives `team`, `teams`, `role`, `nav` (label, url, key), `nav_key`, `demo_data`,
+`late_jobs`.
+Content is sections: `<section class="entry"><h2>Heading</h2> ... </section>`; on a wide screen the heading
+stands in the margin. `class="entry wide"` uses the whole width, with the heading above.
 No `style=`, no inline script, no `on...=`: the Content-Security-Policy forbids them.
 
 Tags and filters (`{% load web %}`)
 -----------------------------------
-{% severity flag.severity %}            shape and word; also `note="since Monday"`; `ok` prints "In order"
-{{ value|fig:2 }}, {{ v|fig:"0-2" }}    aligned figure for `<td class="num">`; None prints a dash
-{% qty value 'mohm' %}                  figure with its unit; third argument: decimals (units: shared/web/figures.py)
-{% icon 'battery' %}                    icon; `label='Print'` when it stands alone; `size=24` (names: icons.py)
-{% working flag.working %}              steps [{label, formula, numbers, result, unit}], limit, conclusion, source,
-                                        status; numbers: {"I": (20.0, "A")}, or pairs, or text
-{% sparkline values %}                  small trend in a table cell; `label=` says it in words
-{% trend_chart chart %}                 shared.web.charts.TrendChart
-{% margin_bar used limit %}             one bar in a table cell; `{% margin_bars chart %}` a list of them
-{% ledger_chart chart %}, {% timeline chart %}   shared.web.charts.LedgerChart, Timeline
-{% page_url n %}                        query string of another page, other parameters kept
+{% severity flag.severity %}    shape and word; also `note="since Monday"`; `ok` prints "In order"
+{{ v|severity_word }}           the word alone, for running text
+{{ v|fig:2 }}, {{ v|fig:"0-2" }}  aligned figure for `<td class="num">`; None prints a dash
+{% qty value 'mohm' %}          figure with its unit; third argument: decimals. Units: figures.py
+{% icon 'battery' %}            icon; `label='Print'` when it stands alone; `size=24`. Names: icons.py
+{% working flag.working %}      steps [{label, formula, numbers, result, unit}], limit, conclusion, source,
+                                status; numbers: {"I": (20.0, "A")}, {"I": 20.0}, pairs, triples or text;
+                                limit: {label, value, unit} or a number or text. Dicts and dataclasses alike
+{% sparkline values %}          small trend in a table cell; `limit=`, `label=` (says it in words)
+{% margin_bar used limit %}     one bar in a table cell; `label=`
+{% margin_bars chart %}         shared.web.charts.MarginBars: a list of bars with words
+{% trend_chart chart %}         shared.web.charts.TrendChart: readings over days
+{% ledger_chart chart %}        shared.web.charts.LedgerChart: stock balance over days
+{% timeline chart %}            shared.web.charts.Timeline: lanes over hours or days
+{% page_url n %}                query string of another page, other parameters kept
 
 Partials (`{% include "web/..." with ... %}`)
 ---------------------------------------------
-_form.html        form, submit, cancel_url; inside <form method="post" class="form" data-once>{% csrf_token %}.
+_form.html        form, submit, cancel_url; inside <form method="post" data-once>{% csrf_token %}
                   A unit hint: widget attrs data-unit="mm2", or `unit` on the form field
 _field.html       one `field`
 _empty.html       what, next, url, label, icon_name
@@ -34,19 +40,24 @@ _pagination.html  page_obj
 _history.html     entries [{when, who, what, detail}]
 _tabs.html        tabs [(label, url, key, count)], tab_key, tabs_label
 _progress.html    job {state, label, done, total, message, finished}, poll_url
-_table.html       table {caption, columns [{label, kind}], rows}: for plain tables; else write the table with the classes
-_confirm.html     a whole page that asks once more: question, consequence, confirm_label, cancel_url, danger, form
+_table.html       table {caption, columns [{label, kind, decimals}], rows}; kind: text, num, code, severity,
+                  head
+_confirm.html     a whole page that asks once more: question, consequence, confirm_label, cancel_url,
+                  danger, form
 
 Classes
 -------
 Buttons: `button`, `button--main` (one a page), `button--danger`, `button--text`, `button--big`.
-Tables: wrap in `<div class="scroll" tabindex="0" role="region" aria-label="...">`; `num` on figure cells and heads,
-`dense`, `roomy`, `stack` (one block a row on a phone; give each td `data-label`), `scroll--pin`, `tr.is-over`.
-Lists: `findings` (li > severity, .findings__what, .findings__why, .findings__where), `tally` (li > a > .label,
-.tally__fig), `facts` (dl > div > dt, dd), `choices` (big taps), `history`.
-Text: `label` (small caption), `soft`, `small`, `tag` (a scannable code), `big-fig`, `unit`, `fig`, `nowrap`.
-Layout: `columns`, `split`, `row`, `stack-gap`, `details.fold`, `filters`, `scan`, `pick`, `no-print`, `only-print`,
-`print-page` (starts a new sheet of paper).
+Tables: wrap in `<div class="scroll" tabindex="0" role="region" aria-label="...">`; `num` on figure cells
+and heads, `dense`, `roomy`, `stack` (one block a row on a phone; give each td `data-label`), `scroll--pin`,
+`tr.is-over`.
+Lists: `findings` (li > severity, .findings__what, .findings__why, .findings__where), `tally` (li > a >
+.label, .tally__fig), `facts` (dl > div > dt, dd), `choices` (big taps; li > a > icon, span, span.end),
+`history`.
+Text: `label` (small caption), `soft`, `small`, `tag` (a scannable code), `big-fig`, `unit`, `fig`,
+`nowrap`.
+Layout: `columns`, `split`, `row`, `stack-gap`, `details.fold`, `filters`, `scan`, `pick`, `no-print`,
+`only-print`, `print-page` (starts a new sheet of paper).
 
 Behaviours (`data-` attributes, static/web/loadstock.js)
 --------------------------------------------------------
@@ -54,5 +65,7 @@ form[data-once]              a second click does nothing while the first is unde
 [data-confirm="Question?"]   on a form or a submit button: asks first; data-confirm-yes names the button
 input[data-scan]             takes the focus on load and after each answer; a scanner types here
 input[data-stepper="0.1"]    plus and minus buttons; input[data-keypad] a number pad below
-input[data-filter="table-id"]  hides rows that do not hold the words; data-filter-count="id" says how many are left
+input[data-filter="id"]      hides rows of that table without the words; data-filter-count="id" says how
+                             many stay
+[data-print]                 a button that prints the page
 """

@@ -11,8 +11,9 @@ from django.http import QueryDict
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from shared.web import charts
 from shared.web.figures import UNITS, format_figure
-from shared.web.icons import NAV_ICONS, SEVERITY_WORDS, icon_svg, severity_shape
+from shared.web.icons import NAV_ICONS, SEVERITY_WORDS, icon_svg, severity_mark
 
 register = template.Library()
 
@@ -54,11 +55,10 @@ def nav_icon(key: str) -> SafeString:
     return icon_svg(name, size=18) if name else SafeString("")
 
 
-@register.inclusion_tag("web/_severity.html", name="severity")
-def severity_tag(severity: str, note: str = "") -> dict[str, object]:
+@register.simple_tag(name="severity")
+def severity_tag(severity: str, note: str = "") -> SafeString:
     """Print a severity as shape and word: {% severity flag.severity %}; `ok` prints "In order"."""
-    key = severity if severity in SEVERITY_WORDS else "unknown"
-    return {"key": key, "word": SEVERITY_WORDS[key], "shape": severity_shape(key), "note": note}
+    return severity_mark(severity, note)
 
 
 @register.filter
@@ -140,3 +140,47 @@ def page_url(context: template.Context, number: int) -> str:
     query = request.GET.copy() if request is not None else QueryDict(mutable=True)
     query["page"] = str(number)
     return f"?{query.urlencode()}"
+
+
+@register.simple_tag
+def sparkline(values: Sequence[object], limit: float | None = None, label: str = "") -> SafeString:
+    """Draw a small trend: {% sparkline battery.values limit=20.5 label="rising" %}."""
+    return charts.sparkline(values, limit=limit, label=label)
+
+
+@register.simple_tag
+def trend_chart(chart: charts.TrendChart) -> SafeString:
+    """Draw readings over days: {% trend_chart chart %}."""
+    return charts.trend_chart(chart)
+
+
+@register.simple_tag
+def margin_bar(used: float | None, limit: float | None, label: str = "") -> SafeString:
+    """Draw how much of a limit is used: {% margin_bar circuit.drop_v circuit.limit_v %}."""
+    return charts.margin_bar(used, limit, label=label)
+
+
+@register.simple_tag
+def margin_bars(chart: charts.MarginBars) -> SafeString:
+    """Draw a list of margins: {% margin_bars chart %}."""
+    return charts.margin_bars(chart)
+
+
+@register.simple_tag
+def ledger_chart(chart: charts.LedgerChart) -> SafeString:
+    """Draw a stock balance over days: {% ledger_chart chart %}."""
+    return charts.ledger_chart(chart)
+
+
+@register.simple_tag
+def timeline(chart: charts.Timeline) -> SafeString:
+    """Draw lanes over time: {% timeline chart %}."""
+    return charts.timeline(chart)
+
+
+@register.filter
+def beside(
+    row: Sequence[object], columns: Sequence[Mapping[str, object]]
+) -> list[tuple[dict[str, object], object]]:
+    """Return the cells of a plain table with the column each belongs to; decimals default to none."""
+    return [({"decimals": 0, **column}, value) for column, value in zip(columns, row, strict=True)]
