@@ -140,7 +140,10 @@ def line_crossing(
 def _meets(at: FloatArray, gap: FloatArray, slope: FloatArray) -> FloatArray:
     """Day on which a line has climbed by ``gap`` since day ``at``; infinite when it does not climb."""
     climbs = slope > 0
-    return np.asarray(np.where(climbs, at + gap / np.where(climbs, slope, 1.0), np.inf), dtype=np.float64)
+    # A slope so small that the division overflows climbs in no lifetime: infinite is right.
+    with np.errstate(over="ignore"):
+        day = at + gap / np.where(climbs, slope, 1.0)
+    return np.asarray(np.where(climbs, day, np.inf), dtype=np.float64)
 
 
 def _kind(
