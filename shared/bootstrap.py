@@ -31,6 +31,7 @@ BASE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 VENV = os.path.join(BASE, ".venv")
 PYTHON = os.path.join(VENV, "bin", "python")
 STAMP = os.path.join(VENV, "loadstock-pins.json")
+UNFINISHED = os.path.join(VENV, "loadstock-unfinished")
 LOCK = os.path.join(BASE, ".local", "setup.lock")
 PIN_SETS = ("app", "dev")  # dev holds everything of app and more
 
@@ -137,7 +138,8 @@ def has_pins(path: str) -> bool:
 
 @contextmanager
 def one_at_a_time() -> Iterator[None]:
-    """A lock between two starts at once. It is the system's, so it goes with the process that holds it."""
+    """A lock between two starts at once. It is the system's, so it goes with the processes that hold it.
+    pip inherits it: a start that was killed does not let the next one in while its pip still writes."""
     if not HAVE_LOCKS:
         yield
         return
@@ -152,6 +154,7 @@ def one_at_a_time() -> Iterator[None]:
         except BlockingIOError:
             say("Another start is setting up; waiting for it.")
             fcntl.flock(lock, fcntl.LOCK_EX)
+        os.set_inheritable(lock.fileno(), True)
         yield
 
 
@@ -165,7 +168,11 @@ def set_up(wanted: str) -> None:
         wanted = "dev"  # never take the test tools away again
     start = time.monotonic()
     say("Setting up in .venv (first start, or the pinned packages changed):")
+    if os.path.exists(UNFINISHED):  # a package cut short can look installed, so nothing of it is kept
+        shutil.rmtree(VENV)
     make_environment()
+    with open(UNFINISHED, "w", encoding="utf-8"):
+        pass
     if os.path.exists(STAMP):
         os.remove(STAMP)
     install(wanted)
@@ -215,7 +222,12 @@ def install(name: str) -> None:
     path = pin_file(name)
     progress = Progress(sum(1 for _ in read_pins(path)))
     pip = subprocess.Popen(
-        pip_command(path), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace"
+        pip_command(path),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        errors="replace",
+        close_fds=False,
     )
     last: list[str] = []
     try:
@@ -265,3 +277,5 @@ def mark(name: str) -> None:
     with open(draft, "w", encoding="utf-8") as stamp:
         json.dump({"set": name, "checksum": checksum(name), "python": sys.version.split()[0]}, stamp)
     os.replace(draft, STAMP)
+    if os.path.exists(UNFINISHED):
+        os.remove(UNFINISHED)

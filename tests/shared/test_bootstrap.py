@@ -33,6 +33,7 @@ def checkout(tmp_path, monkeypatch):
         "VENV": str(tmp_path / ".venv"),
         "PYTHON": str(python),
         "STAMP": str(tmp_path / ".venv" / "loadstock-pins.json"),
+        "UNFINISHED": str(tmp_path / ".venv" / "loadstock-unfinished"),
         "LOCK": str(tmp_path / ".local" / "setup.lock"),
     }.items():
         monkeypatch.setattr(bootstrap, name, value)
@@ -145,6 +146,18 @@ def test_an_installation_cut_short_leaves_no_stamp(checkout, monkeypatch):
     assert bootstrap.read_stamp() == {}
 
 
+def test_what_was_cut_short_is_made_anew(checkout, monkeypatch):
+    Path(bootstrap.UNFINISHED).touch()
+    half_a_package = Path(bootstrap.VENV) / "half"
+    half_a_package.touch()
+    monkeypatch.setattr(bootstrap, "make_environment", lambda: os.makedirs(os.path.dirname(bootstrap.PYTHON)))
+    monkeypatch.setattr(bootstrap, "install", lambda name: os.symlink(sys.executable, bootstrap.PYTHON))
+    bootstrap.set_up("app")
+    assert not half_a_package.exists()
+    assert bootstrap.stamp_matches("app")
+    assert not Path(bootstrap.UNFINISHED).exists()
+
+
 def test_a_failing_pip_is_quoted(checkout, monkeypatch):
     script = "print('Collecting one'); print('ERROR: no such hash'); raise SystemExit(1)"
     monkeypatch.setattr(bootstrap, "pip_command", lambda path: [sys.executable, "-c", script])
@@ -183,7 +196,9 @@ def test_a_python_that_cannot_make_environments_names_the_package(checkout, monk
 
 def test_two_starts_at_once_install_once(checkout, tmp_path):
     """Two processes: the second waits for the lock, then finds the stamp and installs nothing."""
-    places = {name: getattr(bootstrap, name) for name in ("BASE", "VENV", "PYTHON", "STAMP", "LOCK")}
+    places = {
+        name: getattr(bootstrap, name) for name in ("BASE", "VENV", "PYTHON", "STAMP", "UNFINISHED", "LOCK")
+    }
     program = textwrap.dedent(
         f"""
         import sys, time
