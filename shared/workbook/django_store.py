@@ -47,7 +47,7 @@ class DjangoStore:
 
     def _queryset(self, spec: SheetSpec) -> models.QuerySet[models.Model]:
         rows: models.QuerySet[models.Model] = spec.model._default_manager.filter(
-            **{spec.team_path: self.scope.team}
+            **{spec.team_path: self.scope.team}, **spec.only
         )
         return rows
 

@@ -51,9 +51,10 @@ class Index:
             count += 1
         return (*key, count)
 
-    def register(self, space: str, key: Key, draft: Draft) -> None:
-        self.drafts.setdefault(space, {})[key] = draft
-        self._folded.get(space, {}).setdefault(fold(key), draft)
+    def register(self, spec: SheetSpec, key: Key, draft: Draft) -> None:
+        for space in {spec.space, spec.name}:
+            self.drafts.setdefault(space, {})[key] = draft
+            self._folded.get(space, {}).setdefault(fold(key), draft)
 
     def find(self, space: str, key: Key) -> Draft | Record | None:
         """The row of that key: in the file, else on record, else one that differs in case only."""

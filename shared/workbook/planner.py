@@ -110,7 +110,7 @@ class Planner:
             where = f"row {first.row}" if first.spec is spec else f"sheet {first.spec.name}, row {first.row}"
             self._refuse(draft, f"“{key_text(key)}” is also in {where}.", "Keep one of the two rows.")
             return
-        self.index.register(spec.space, key, draft)
+        self.index.register(spec, key, draft)
 
     def _refuse(self, draft: Draft, message: str, remedy: str, field: str = "") -> None:
         draft.bad = True

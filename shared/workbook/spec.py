@@ -83,7 +83,9 @@ class SheetSpec:
     the n-th in the file is the n-th on record. ``complete`` may fill in values that follow from others.
     ``writer`` saves a row in place of the default (``shared.records.record_save``): it is called with
     keywords scope, instance, values (what the file gave and that differs), created. ``bulk`` adds rows in
-    batches, with history. ``export_only`` sheets are written and, on import, passed over.
+    batches, with history. ``export_only`` sheets are written and, on import, passed over. ``only`` narrows
+    the rows of the model to those of the sheet. A column may refer to a namespace, which allows all its
+    sheets, or to one sheet by name.
     """
 
     name: str
@@ -98,6 +100,7 @@ class SheetSpec:
     export_only: bool = False
     bulk: bool = False
     team_path: str = "team"
+    only: Mapping[str, object] = field(default_factory=dict, hash=False)
     complete: Callable[[Values], None] | None = None
     writer: Callable[..., object] | None = None
     by_field: dict[str, Column] = field(
@@ -134,7 +137,8 @@ class Registry:
             raise ValueError("Two sheets have the same name")
         self.spaces: dict[str, list[SheetSpec]] = {}
         for spec in self.specs:
-            self.spaces.setdefault(spec.space, []).append(spec)
+            for space in {spec.space, spec.name}:
+                self.spaces.setdefault(space, []).append(spec)
             for column in spec.columns:
                 if column.reference and column.lookup is None:
                     self._check_reference(spec, column)
