@@ -104,6 +104,7 @@ def judge_batteries(
     * ``sudden``: the newest reading is more than ``sudden_rise_frac`` above the one before, at most
       ``sudden_within_d`` days apart. Ageing is slow: check the lugs first, then measure again. It does not
       change the state, since the median of three does not follow one reading; the next reading settles it.
+      It is taken from the series read last, whichever decides the state.
 
     Over several series the worst of WATCH and beyond decides: a new instrument, whose baseline is the worn
     battery, cannot wipe out what the old one showed. Otherwise the series with the newest reading decides,
@@ -128,8 +129,12 @@ def judge_batteries(
     logged = np.bincount(battery, minlength=n_batteries)
     comparable = np.bincount(battery[use], minlength=n_batteries)
     found = _judge_series(series, policy)
-    chosen = _deciding(series, found["state"], n_batteries)
+    adverse = np.where(found["state"] >= BatteryState.WATCH, found["state"], 0)
+    chosen = _pick_series(series, adverse, n_batteries)
     rows = _spread(found, chosen, n_batteries)
+    # A loose lug shows in whatever series was read last, also when an older one decides the state.
+    newest = _pick_series(series, np.zeros_like(adverse), n_batteries)
+    rows |= _spread({name: found[name] for name in ("sudden", "sudden_rise_frac")}, newest, n_batteries)
     rows["state"][chosen < 0] = np.where(logged > 0, BatteryState.NONE_COMPARABLE, BatteryState.NO_READINGS)[
         chosen < 0
     ]
@@ -192,12 +197,11 @@ def _edge_median(values: FloatArray, offsets: IntArray, k: int) -> FloatArray:
     return out
 
 
-def _deciding(series: Series, state: IntArray, n_batteries: int) -> IntArray:
-    """Number of the series that decides each battery, -1 for none."""
+def _pick_series(series: Series, rank: IntArray, n_batteries: int) -> IntArray:
+    """Each battery's series of the highest rank, among equals the one read last; -1 for none."""
     last_day = series.day[series.offsets[1:] - 1]
-    adverse = np.where(state >= BatteryState.WATCH, state, 0)
-    # Later entries overwrite earlier ones, so the worst, and among equals the newest, series is written last.
-    order = np.lexsort((last_day, adverse))
+    # Later entries overwrite earlier ones, so the one wanted must come last.
+    order = np.lexsort((last_day, rank))
     chosen = np.full(n_batteries, -1, dtype=np.int64)
     chosen[series.battery[order]] = order
     return chosen

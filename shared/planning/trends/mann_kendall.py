@@ -14,6 +14,7 @@ from shared.planning.trends.ragged import (
     as_float,
     batches,
     checked_offsets,
+    pair_differences,
     tie_correction,
 )
 
@@ -184,10 +185,10 @@ def _over_bracket(counts: list[int], k: int) -> list[int]:
 
 def _rises_less_falls(rows: FloatArray) -> IntArray:
     """Sum of signs over all pairs of each row, shape (b, n) -> (b,)."""
-    earlier, later = np.triu_indices(rows.shape[1], 1)
-    before, after = rows[:, earlier], rows[:, later]
-    rises = np.count_nonzero(after > before, axis=1)
-    return np.asarray(rises - np.count_nonzero(after < before, axis=1), dtype=np.int64)
+    steps = pair_differences(rows)
+    return np.asarray(
+        np.count_nonzero(steps > 0, axis=1) - np.count_nonzero(steps < 0, axis=1), dtype=np.int64
+    )
 
 
 def _exact_rows(s: IntArray, ordered: FloatArray) -> list[float]:

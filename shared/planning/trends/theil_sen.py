@@ -12,6 +12,7 @@ from shared.planning.trends.ragged import (
     as_float,
     batches,
     checked_offsets,
+    pair_differences,
     tie_correction,
 )
 
@@ -120,13 +121,11 @@ def _fit_batch(t: FloatArray, y: FloatArray, z: float) -> FloatArray:
 
 def _sorted_slopes(t: FloatArray, y: FloatArray) -> tuple[FloatArray, IntArray]:
     """Slopes of all pairs, ascending, and how many are real; pairs at one time become +inf at the end."""
-    earlier, later = np.triu_indices(t.shape[1], 1)
-    dt = t[:, later] - t[:, earlier]
-    slopes = y[:, later] - y[:, earlier]
+    dt, slopes = pair_differences(t), pair_differences(y)
     apart = dt > 0
     if apart.all():
         np.divide(slopes, dt, out=slopes)
-        pairs = np.full(t.shape[0], earlier.size, dtype=np.int64)
+        pairs = np.full(t.shape[0], dt.shape[1], dtype=np.int64)
     else:
         slopes = np.where(apart, slopes / np.where(apart, dt, 1.0), np.inf)
         pairs = apart.sum(axis=1, dtype=np.int64)

@@ -119,6 +119,13 @@ def test_a_sudden_rise_is_told_and_is_not_ageing():
     assert not settled.sudden[0], "measured again after the lugs were seen to"
 
 
+def test_a_sudden_rise_is_taken_from_the_series_read_last():
+    told = judge_batteries(two_instruments(AGED, [16.1, 23.0]), 1)
+    assert told.state[0] == BatteryState.PRACTICE_ONLY
+    assert told.sudden[0]
+    assert told.sudden_rise_frac[0] == pytest.approx(23.0 / 16.1 - 1)
+
+
 def test_a_sudden_rise_is_told_even_before_there_is_a_baseline():
     told = judge_batteries(one_battery([12.0, 17.0], step_d=5), 1)
     assert told.sudden[0]
