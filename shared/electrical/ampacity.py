@@ -5,7 +5,8 @@ Public names: `corrected_ampacity_a` (the whole chain), `table_ampacity_a`, `amb
 
 How a table is read:
 
-- Insulation class: the next lower column (a 100 C wire is read in the 90 C column). Below the lowest: NaN.
+- Insulation class: the next lower column that has a figure for the size (a 100 C wire is read in the 90 C
+  column). Below the lowest: NaN.
 - Area between two sizes (metric and automotive wire): a straight line through the logarithms, never outside
   the two neighbours. Ampacity goes with a power of the area, and between neighbours that power hardly
   changes: leaving every second gauge out of a heat-balance model and interpolating it back misses by about
@@ -71,6 +72,10 @@ def _grid(name: str) -> _Grid:
     rows = sorted((awg_area_mm2(label), amps) for label, amps in table.amps.items())
     log_areas = np.log(np.array([area for area, _ in rows]))
     log_amps = np.log(np.array([amps for _, amps in rows], dtype=np.float64).T)
+    for column in range(1, len(log_amps)):
+        # An empty cell: better insulation carries at least what the next lower class carries.
+        empty = np.isnan(log_amps[column])
+        log_amps[column, empty] = log_amps[column - 1, empty]
     smallest = np.array([log_areas[np.isfinite(column)][0] for column in log_amps])
     return _Grid(table, log_areas, np.array(table.classes_c), log_amps, smallest)
 
@@ -266,9 +271,12 @@ def _small_wire_a(
     return amps * np.minimum(cooling, 1.0)
 
 
+def _smallest_area(grid: _Grid, class_c: FloatArray) -> FloatArray:
+    return np.exp(grid.smallest_log_area[np.maximum(_column(grid, class_c), 0)])
+
+
 def _needs_small_table(grid: _Grid, area_mm2: Number, class_c: FloatArray) -> BoolArray:
-    smallest = grid.smallest_log_area[np.maximum(_column(grid, class_c), 0)]
-    return _log_area(area_mm2) < smallest - _SAME_SIZE
+    return known(area_mm2, zero_ok=False) < _smallest_area(grid, class_c) * (1.0 - _SAME_SIZE)
 
 
 def corrected_ampacity_a(
@@ -313,11 +321,13 @@ def corrected_ampacity_a(
     bundled = bundle_factor(conductors, bundle_table)
     if grid.table.bundled:
         cooling, bundled = np.minimum(cooling, 1.0), np.where(np.isnan(bundled), np.nan, 1.0)
-    normal = table_ampacity_a(area_mm2, class_temp, table, interpolation) * cooling * bundled
     if small_wire_table == table:
-        return normal
+        return table_ampacity_a(area_mm2, class_temp, table, interpolation) * cooling * bundled
     thin = _needs_small_table(grid, area_mm2, class_temp)
+    # A thin wire is first read as the thinnest listed one: it never carries more than that.
+    listed_area = np.where(thin, _smallest_area(grid, class_temp), area_mm2)
+    normal = table_ampacity_a(listed_area, class_temp, table, interpolation) * cooling * bundled
     if not np.any(thin):
         return normal
     small = _small_wire_a(area_mm2, class_temp, ambient_c, small_wire_table, interpolation)
-    return np.where(thin, np.where(np.isnan(bundled), np.nan, small), normal)
+    return np.where(thin, np.minimum(small, normal), normal)

@@ -1,4 +1,4 @@
-"""Every public kernel function says what it takes and gives, in which unit, from which source, with an example."""
+"""Every public kernel function says what it takes and gives, in which unit, and from which source."""
 
 from __future__ import annotations
 

@@ -1,0 +1,1 @@
+"""Tests of the electrical kernel: laws, limits and traps."""
