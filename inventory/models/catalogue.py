@@ -112,6 +112,10 @@ class WireType(Part):
             "wiretype", "area_mm2", "insulation_class_c", "resistance_mohm_per_m", "strands"
         )
 
+    def clean(self) -> None:
+        super().clean()
+        self.unit = Unit.METRE
+
 
 class TerminalType(Part):
     """A terminal or ferrule: which conductors its barrel takes, which stud its hole passes."""

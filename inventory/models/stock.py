@@ -11,11 +11,12 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any, NoReturn, TypeVar
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
-from inventory.models.catalogue import Part, WireType
+from inventory.models.catalogue import Part, PartKind, Unit, WireType
 from shared.errors import Conflict
 from shared.models.base import TeamOwned
 from shared.models.constraints import not_negative, one_of, positive
@@ -73,6 +74,13 @@ class StockItem(TeamOwned):
 
     def __str__(self) -> str:
         return f"{self.part.code} in {self.bin.code}"
+
+    def clean(self) -> None:
+        super().clean()
+        if self.part.kind == PartKind.WIRE:
+            raise ValidationError({"part": "Wire is kept on spools. Enter it as a spool."})
+        if self.part.unit == Unit.EACH and self.quantity != self.quantity.to_integral_value():
+            raise ValidationError({"quantity": "This part is counted each. Give a whole number."})
 
 
 class Spool(TeamOwned):
