@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import pytest
 from celery import current_app
 from django.conf import settings
+from hypothesis import settings as hypothesis_settings
 from playwright.sync_api import Browser, Page
 
 from tests import browsing
@@ -20,6 +21,12 @@ from tests import browsing
 BROWSER = os.environ.get("LOADSTOCK_TEST_BROWSER") == "1"
 SERVICES = os.environ.get("LOADSTOCK_TEST_SERVICES") == "1"
 NO_SKIPS = os.environ.get("LOADSTOCK_TEST_NO_SKIPS") == "1"
+EXPLORE = os.environ.get("LOADSTOCK_TEST_EXPLORE") == "1"
+
+# The same examples every time, so that a run says something about the change and not about luck; exploring is
+# asked for. No deadline: a busy machine is not a fault of the code.
+hypothesis_settings.register_profile("loadstock", deadline=None, derandomize=not EXPLORE)
+hypothesis_settings.load_profile("loadstock")
 
 
 @dataclass(frozen=True)
