@@ -133,7 +133,7 @@ def value_range(
     low, high = min(values), max(values)
     if from_zero:
         low, high = min(low, 0.0), max(high, 0.0)
-    air = (high - low) * pad_frac or abs(high) * pad_frac or 1.0
+    air = (high - low) * pad_frac if high > low else abs(high) * 0.08 or 1.0
     return (low if from_zero and low == 0.0 else low - air), high + air
 
 

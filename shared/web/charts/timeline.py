@@ -10,11 +10,20 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from shared.web.charts.axes import anchor, upright
-from shared.web.charts.svg import Frame, Scale, date_ticks, day_number, drawing, element, in_both_sizes
+from shared.web.charts.svg import (
+    Frame,
+    Scale,
+    date_ticks,
+    day_number,
+    day_text,
+    drawing,
+    element,
+    in_both_sizes,
+)
 
 LANE_HEIGHT = 30.0
 KINDS = ("use", "charge", "rest", "plan", "late")
-HOUR_STEPS = (0.25, 0.5, 1, 2, 3, 6, 12)
+HOUR_STEPS = (0.25, 0.5, 1, 2, 3, 6, 12, 24)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +117,8 @@ def time_ticks(start: datetime, end: datetime, most: int) -> list[tuple[float, s
     for index in range(int((hours + 24) / step) + 2):
         moment = midnight + timedelta(hours=index * step)
         if start <= moment <= end:
-            ticks.append((day_number(moment), f"{moment:%H:%M}"))
+            is_new_day = hours > 24 and moment.hour == moment.minute == 0
+            ticks.append((day_number(moment), day_text(moment) if is_new_day else f"{moment:%H:%M}"))
     return ticks
 
 

@@ -1,18 +1,10 @@
-"""Pages are rendered here without a server, so static files keep their plain names."""
+"""A request without a server, for templates that ask where they are."""
 
 from __future__ import annotations
 
 import pytest
 from django.http import HttpRequest
 from django.test import RequestFactory
-
-
-@pytest.fixture(autouse=True)
-def plain_static_names(settings):
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
-    }
 
 
 @pytest.fixture

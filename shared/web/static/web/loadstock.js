@@ -109,8 +109,10 @@
       });
       return made;
     };
+    /* The buttons take their names from the label, so they are made while the field still stands beside it. */
+    const [lower, raise] = [button("\u2212", "lower"), button("+", "raise")];
     input.replaceWith(box);
-    box.append(button("\u2212", "lower"), input, button("+", "raise"));
+    box.append(lower, input, raise);
   };
 
   const addKeypad = (input) => {
