@@ -188,6 +188,8 @@ AXES_FAILURE_LIMIT = env.integer("LOGIN_TRIES", default=8, low=3, high=100)
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "shared/locked.html"
+AXES_HTTP_RESPONSE_CODE = 429
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 
