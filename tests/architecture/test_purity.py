@@ -11,7 +11,29 @@ REPOSITORY = Path(__file__).resolve().parents[2]
 KERNEL = ("shared/electrical", "shared/planning")
 
 FORBIDDEN_MODULES = frozenset(
-    ["asyncio", "celery", "datetime", "django", "environ", "http", "logging", "os", "pint", "psycopg", "random", "redis", "requests", "rest_framework", "secrets", "socket", "sqlite3", "subprocess", "time", "urllib", "uuid"]
+    [
+        "asyncio",
+        "celery",
+        "datetime",
+        "django",
+        "environ",
+        "http",
+        "logging",
+        "os",
+        "pint",
+        "psycopg",
+        "random",
+        "redis",
+        "requests",
+        "rest_framework",
+        "secrets",
+        "socket",
+        "sqlite3",
+        "subprocess",
+        "time",
+        "urllib",
+        "uuid",
+    ]
 )
 # Reached through a permitted module or a builtin.
 FORBIDDEN_CALLS = frozenset({"open", "print", "input", "exec", "eval", "__import__"})
@@ -46,7 +68,7 @@ def foreign_imports(text: str) -> list[str]:
         str(node.module)
         for node in ast.walk(ast.parse(text))
         if isinstance(node, ast.ImportFrom)
-        and str(node.module).split(".")[0] in {"shared", "inventory", "builds"}
+        and str(node.module).split(".")[0] in {"shared", "inventory", "builds", "compliance"}
     ]
     return [module for module in modules if not module.startswith(allowed)]
 
