@@ -7,6 +7,14 @@ Needs only Python 3.11 and this folder: the first start makes .venv and installs
 import os
 import sys
 
+# Before anything else, and in words that an old Python still reads.
+if sys.version_info < (3, 11):  # noqa: UP036
+    sys.exit(
+        "Loadstock needs Python 3.11 or newer; this is Python %d.%d. "  # noqa: UP031
+        "Install a newer one and start again with it, for example: python3.11 manage.py demo"
+        % tuple(sys.version_info[:2])
+    )
+
 from shared import bootstrap
 
 

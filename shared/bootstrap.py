@@ -1,7 +1,6 @@
 """From a bare Python to a running command: make .venv, install the pinned packages, start again inside.
 
-Standard library only, and in syntax an old Python 3 still reads: its first task is to say that it is too old.
-It steps aside at once when the running Python already has every pinned package.
+Standard library only. It steps aside at once when the running Python already has every pinned package.
 """
 
 from __future__ import annotations
@@ -42,7 +41,6 @@ class SetupError(Exception):
 
 def ensure(arguments: Sequence[str]) -> None:
     """Return when this Python can run the command; otherwise set up and start again inside .venv."""
-    check_python(sys.version_info[:2])
     wanted = "dev" if arguments[:1] == ["test"] else "app"
     inside = os.path.realpath(sys.prefix) == os.path.realpath(VENV)
     if (inside and stamp_matches(wanted)) or has_pins(pin_file(wanted)):
@@ -56,15 +54,6 @@ def ensure(arguments: Sequence[str]) -> None:
     except KeyboardInterrupt:
         sys.exit("\nStopped during set-up; the next start goes on from here.")
     start_again(PYTHON, [os.path.join(BASE, "manage.py"), *arguments])
-
-
-def check_python(version: Sequence[int]) -> None:
-    if tuple(version) < MIN_PYTHON:
-        need, have = (".".join(map(str, v)) for v in (MIN_PYTHON, version))
-        sys.exit(
-            f"Loadstock needs Python {need} or newer; this is Python {have}. "
-            f"Install a newer one and start again with it, for example: python{need} manage.py demo"
-        )
 
 
 def run_tests(arguments: Sequence[str]) -> NoReturn:

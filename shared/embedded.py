@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import io
 import os
 import socket
 import sys
@@ -29,7 +30,9 @@ def step(title: str, work: Callable[[], object]) -> None:
 
 def migrate() -> None:
     """Bring the database up to date, with the checks of the database settings."""
-    call_command("check", databases=["default"], fail_level="ERROR")
+    call_command(
+        "check", databases=["default"], fail_level="ERROR", stdout=io.StringIO()
+    )  # warnings go to stderr
     call_command("migrate", verbosity=0, interactive=False)
 
 
@@ -61,7 +64,8 @@ def own_names() -> list[str]:
     """Names and addresses under which others on the network reach this machine."""
     name = socket.gethostname()
     try:
-        addresses = {str(info[4][0]) for info in socket.getaddrinfo(name, None, socket.AF_INET)}
+        found = {str(info[4][0]) for info in socket.getaddrinfo(name, None, socket.AF_INET)}
+        addresses = {address for address in found if not address.startswith("127.")}
     except OSError:
         addresses = set()
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
@@ -82,10 +86,11 @@ def serve(host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> NoReturn:
     """
     only_one_start()
     step("static files collected", collect_static)
-    if host not in {"127.0.0.1", "localhost", "::1"} and not os.environ.get("ALLOWED_HOSTS"):
-        os.environ["ALLOWED_HOSTS"] = ",".join([*settings.ALLOWED_HOSTS, host, *own_names()])
+    others = [] if host in {"127.0.0.1", "localhost", "::1"} else own_names()
+    if others and not os.environ.get("ALLOWED_HOSTS"):
+        os.environ["ALLOWED_HOSTS"] = ",".join([*settings.ALLOWED_HOSTS, host, *others])
     connections.close_all()
     sys.stdout.flush()
     sys.stderr.flush()
     os.chdir(settings.BASE_DIR)
-    os.execv(sys.executable, [sys.executable, "-m", "shared.supervisor", host, str(port)])
+    os.execv(sys.executable, [sys.executable, "-m", "shared.supervisor", host, str(port), *others])

@@ -316,6 +316,9 @@ LOGGING = {
     "loggers": {
         **{name: {"level": LOG_LEVEL} for name in ("shared", "inventory", "builds", "compliance")},
         "django.request": {"level": "ERROR"},
+        "django.security.DisallowedHost": {
+            "level": "CRITICAL"
+        },  # the refusal is the answer; scanners do it all day
         # Where a person reads the terminal of the embedded run, a line per task would only bury the others.
         "celery": {"level": LOG_LEVEL if PRODUCTION else "WARNING"},
         "axes": {"level": "WARNING"},

@@ -1,7 +1,7 @@
 """The embedded run's parent: keeps web, jobs and beat going as its children and takes them down with it.
 
 Standard library only, so that the process which merely waits stays small.
-Started by shared.embedded as `python -m shared.supervisor HOST PORT`.
+Started by shared.embedded as `python -m shared.supervisor HOST PORT [OTHER NAMES OF THIS MACHINE]`.
 """
 
 from __future__ import annotations
@@ -182,7 +182,7 @@ def answers(host: str, port: int) -> bool:
     return True
 
 
-def main(host: str, port: int) -> None:
+def main(host: str, port: int, other_names: Sequence[str] = ()) -> None:
     start = time.monotonic()
     listener = listen(host, port)
     bound = listener.getsockname()[1]
@@ -195,6 +195,8 @@ def main(host: str, port: int) -> None:
         if not answers(local, bound):
             return False
         say(f"Ready after {time.monotonic() - start:.1f} s: http://{shown}:{bound}/   (Ctrl-C ends it)")
+        for name in other_names:
+            say(f"From other machines on the network: http://{name}:{bound}/")
         return True
 
     say("Starting web, jobs and beat ...")
@@ -202,4 +204,4 @@ def main(host: str, port: int) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]))
+    main(sys.argv[1], int(sys.argv[2]), sys.argv[3:])
