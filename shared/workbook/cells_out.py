@@ -11,7 +11,7 @@ from typing import cast
 
 from shared.electrical.gauges import format_size
 from shared.points import format_points
-from shared.workbook.escape import escape, writable
+from shared.workbook.escape import escape, spelled_out, writable
 from shared.workbook.locale import Locale
 from shared.workbook.spec import Column, Kind
 
@@ -55,7 +55,7 @@ def to_text(value: object, column: Column) -> str:
         case Kind.POINTS:
             return format_points(cast(Iterable[Iterable[float]], value))
         case Kind.JSON:
-            return json.dumps(value, ensure_ascii=False, sort_keys=True)
+            return spelled_out(json.dumps(value, ensure_ascii=False, sort_keys=True))
         case Kind.DATETIME:
             return cast(datetime, value).astimezone(UTC).isoformat(sep=" ")
         case _:
@@ -93,7 +93,9 @@ def same(old: object, new: object, column: Column) -> bool:
 
 
 def _flat(points: object) -> list[str]:
-    return [f"{number:.12g}" for pair in cast(Iterable[Iterable[float]], points or ()) for number in pair]
+    return [
+        f"{number + 0.0:.12g}" for pair in cast(Iterable[Iterable[float]], points or ()) for number in pair
+    ]
 
 
 def key_part(value: object) -> object:

@@ -33,6 +33,11 @@ def unescape(text: str) -> str:
     return text[1:] if _ESCAPED.match(text) else text
 
 
+def spelled_out(json_text: str) -> str:
+    """JSON whose characters a workbook cannot hold are written as their number instead."""
+    return _UNWRITABLE.sub(lambda match: f"\\u{ord(match[0]):04x}", json_text)
+
+
 def writable(text: str) -> str:
     """Text without the characters a workbook cannot hold, line ends made one."""
     return _UNWRITABLE.sub("", text.replace("\r\n", "\n").replace("\r", "\n")).strip()

@@ -31,7 +31,7 @@ class SourceFile:
 
     name: str
     data: bytes
-    members: tuple[tuple[str, bytes], ...] = field(default=(), repr=False)
+    members: tuple[tuple[str, bytes], ...] | None = field(default=None, repr=False)
 
     @classmethod
     def take(cls, source: SourceFile | Path | Upload) -> SourceFile:
@@ -63,7 +63,7 @@ class SourceFile:
 
 def read_tables(source: SourceFile, headings: dict[str, frozenset[str]]) -> list[RawSheet]:
     """The tables of a file. ``headings`` (sheet -> its headings, normalised) help to tell CSV separators."""
-    if source.members or not source.data:
+    if source.members is not None:
         return _csv_tables(source.members, headings)
     data = source.data
     check_size(data)
