@@ -5,8 +5,8 @@ A page
 `{% extends "web/base.html" %}{% load web %}`, then fill the blocks `title`, `heading`, `lead` (the answer,
 in words), `actions` (buttons), `content`; optional: `margin` (a note beside the heading), `crumbs`,
 `sheet`, `head`.
-The context processor gives `team`, `teams`, `role`, `nav` (label, url, key), `nav_key`, `demo_data`,
-`late_jobs`.
+The context processor gives `team`, `teams` (name, slug or url), `role`, `nav` (label, url, key), `nav_key`,
+`demo_data`, `late_jobs`.
 Content is sections: `<section class="entry"><h2>Heading</h2> ... </section>`; on a wide screen the heading
 stands in the margin. `class="entry wide"` uses the whole width, with the heading above.
 No `style=`, no inline script, no `on...=`: the Content-Security-Policy forbids them.
@@ -50,7 +50,7 @@ Classes
 Buttons: `button`, `button--main` (one a page), `button--danger`, `button--text`, `button--big`.
 Tables: wrap in `<div class="scroll" tabindex="0" role="region" aria-label="...">`; `num` on figure cells
 and heads, `dense`, `roomy`, `stack` (one block a row on a phone; give each td `data-label`), `scroll--pin`,
-`tr.is-over`.
+`td.is-over`.
 Lists: `findings` (li > severity, .findings__what, .findings__why, .findings__where), `tally` (li > a >
 .label, .tally__fig), `facts` (dl > div > dt, dd), `choices` (big taps; li > a > icon, span, span.end),
 `history`.

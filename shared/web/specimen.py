@@ -35,6 +35,15 @@ NAV = [
     ("Methods", "#", "methods"),
     ("Jobs", "#", "jobs"),
 ]
+# name, state, fed from, protective device, area_mm2, length_m, rms_a, ampacity_a, drop_v, checked by
+CIRCUITS = [
+    ("Drive, front left", "ok", "board A, 1", "breaker 40 A", 5.26, 0.9, 31.4, 48.0, 0.21, "mara"),
+    ("Drive, front right", "ok", "board A, 2", "breaker 40 A", 5.26, 0.9, 31.4, 48.0, 0.21, "mara"),
+    ("Lift", "watch", "board A, 5", "breaker 40 A", 3.31, 1.6, 38.9, 40.0, 0.66, "jonas"),
+    ("Intake roller", "fix", "board A, 9", "breaker 20 A", 1.31, 1.4, 21.6, 20.0, 0.80, "jonas"),
+    ("Pump", "stop", "board B, 1", "fuse 20 A", 0.82, 2.2, 17.0, 10.0, 1.57, ""),
+    ("Status beacon", "unknown", "board B, 3", "fuse 7.5 A", 0.5, None, None, 7.0, None, ""),
+]
 
 
 class ReadingForm(forms.Form):
@@ -205,6 +214,7 @@ def specimen_context() -> dict[str, Any]:
         "form": ReadingForm(),
         "wrong_form": wrong,
         "batteries": batteries,
+        "circuits": CIRCUITS,
         "trend": trend_example(),
         "margins": margins_example(),
         "ledger": ledger_example(),

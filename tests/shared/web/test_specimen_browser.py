@@ -90,3 +90,19 @@ def test_a_dangerous_submit_asks_first_and_may_be_left(page, live_server):
     dialog.get_by_role("button", name="Leave it as it was").click()
     assert page.get_by_role("dialog").count() == 0
     assert form.get_attribute("data-busy") is None
+
+
+def test_a_second_click_sends_nothing_while_the_first_is_under_way(page, live_server):
+    page.goto(f"{live_server.url}/specimen/")
+    form = page.locator("form[data-once]")
+    form.evaluate("form => { form.noValidate = true; delete form.dataset.confirm; }")
+    # Looks last at every submit, notes whether it was stopped, and keeps the page where it is.
+    page.evaluate(
+        "window.stopped = []; window.addEventListener('submit', event => {"
+        " window.stopped.push(event.defaultPrevented); event.preventDefault(); });"
+    )
+    button = form.get_by_role("button", name="Keep the reading")
+    button.click()
+    button.click(force=True)  # it says it is disabled now; a thumb does not read that
+    assert page.evaluate("window.stopped") == [False, True]
+    assert button.get_attribute("aria-disabled") == "true"
