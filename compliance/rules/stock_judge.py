@@ -27,6 +27,8 @@ SOURCE_DEMAND = (
     "Order up to the target in whole packs: common practice"
 )
 FORMULA = "short = lacking + repairs - on hand; last day to order = day goods are due - lead time"
+#: A working names so many reasons one by one; the bill of materials has them all.
+MOST_USES = 12
 SOURCE_FLOOR = "The team's own minimum stock of this part"
 
 
@@ -123,9 +125,12 @@ def _inputs(case: StockCase, demand: PartDemand, advice: OrderAdvice | None) -> 
     yield "On hand", shown(part, case.on_hand)
     yield from _places(case)
     yield "Lacking on current builds", shown(part, demand.lacking)
-    for line in demand.lacks:
-        for use in line.uses:
-            yield f"- {use.what_for} {use.label}".rstrip(), shown(part, use.lacking)
+    uses = [use for line in demand.lacks for use in line.uses]
+    for use in uses[:MOST_USES]:
+        yield f"- {use.what_for} {use.label}".rstrip(), shown(part, use.lacking)
+    if len(uses) > MOST_USES:
+        rest = sum((use.lacking for use in uses[MOST_USES:]), Decimal(0))
+        yield f"- and {len(uses) - MOST_USES} more", shown(part, rest)
     yield from _repair_inputs(case, demand)
     yield "Wanted before the event", shown(part, case.wanted)
     yield "Short", shown(part, case.short)

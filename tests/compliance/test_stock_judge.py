@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from builds.models import Robot
+from builds.models import Build, Robot
 from compliance.rules.stock_judge import floor_verdict, no_offer_verdict, short_verdict
 from compliance.sweeps.stock import stock_cases
 from inventory.models import Bin, Offer, Supplier
@@ -128,6 +128,16 @@ def test_the_working_can_be_followed_by_hand(shop):
     assert told["Order"] == "2 / 10, rounded up, at least 2 = 2 packs = 20 for 5.00"
     assert told["Goods are due"] == "2026-12-03"
     assert told["Last day to order"] == "2026-11-29"
+
+
+def test_a_long_list_of_reasons_is_summed_up(shop):
+    build = Build.objects.get()
+    for i in range(20):
+        make_circuit(shop, build, f"X{i}", device_fitted=False)
+    offer(shop, 4)
+    told = dict(short(shop).inputs)
+    assert told["- and 11 more"] == "11"
+    assert len([name for name in told if name.startswith("- protective device")]) == 12
 
 
 def test_a_floor_is_told_with_the_cheapest_order(shop):
