@@ -566,7 +566,7 @@ class Migration(migrations.Migration):
                             _connector="OR",
                         ),
                         name="circuit_duty_frac_fraction",
-                        violation_error_message="duty_frac must be between 0 and 1 (or 0 % and 100 %).",
+                        violation_error_message="duty_frac must be between 0 and 1 (or 0 %% and 100 %%).",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(

@@ -118,7 +118,7 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(("service_frac__gt", 0), ("service_frac__lt", 1)),
                         name="part_service_frac_open",
-                        violation_error_message="The chance of having enough lies between 0 % and 100 %, both excluded.",
+                        violation_error_message="The chance of having enough lies between 0 %% and 100 %%, both excluded.",
                     ),
                 ],
             },
@@ -2560,7 +2560,7 @@ class Migration(migrations.Migration):
                             _connector="OR",
                         ),
                         name="reading_charge_frac_fraction",
-                        violation_error_message="charge_frac must be between 0 and 1 (or 0 % and 100 %).",
+                        violation_error_message="charge_frac must be between 0 and 1 (or 0 %% and 100 %%).",
                     ),
                 ],
             },

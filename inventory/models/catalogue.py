@@ -76,7 +76,7 @@ class Part(TeamOwned):
             models.CheckConstraint(
                 condition=models.Q(service_frac__gt=0) & models.Q(service_frac__lt=1),
                 name="part_service_frac_open",
-                violation_error_message="The chance of having enough lies between 0 % and 100 %, both excluded.",
+                violation_error_message="The chance of having enough lies between 0 %% and 100 %%, both excluded.",
             ),
         ]
 

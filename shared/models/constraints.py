@@ -35,7 +35,7 @@ def fraction(table: str, *fields: str) -> list[CheckConstraint]:
         CheckConstraint(
             condition=(Q(**{f"{f}__gte": 0}) & Q(**{f"{f}__lte": 1})) | Q(**{f"{f}__isnull": True}),
             name=f"{table}_{f}_fraction",
-            violation_error_message=f"{f} must be between 0 and 1 (or 0 % and 100 %).",
+            violation_error_message=f"{f} must be between 0 and 1 (or 0 %% and 100 %%).",
         )
         for f in fields
     ]

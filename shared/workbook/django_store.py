@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -87,7 +87,7 @@ class DjangoStore:
         # Relations were resolved to rows of this team; asking for each again would be a query a cell.
         relations = {"team", *(c.field for c in spec.columns if c.reference)}
         for draft in drafts:
-            for field, message in _refused(cast(models.Model, draft.instance), relations):
+            for field, message in _refused(draft, relations):
                 column = spec.by_field.get(field)
                 yield draft, field if column else "", message, _remedy(column)
 
@@ -188,8 +188,8 @@ class DjangoStore:
             self._fetch(model, handles)
 
     def _target(self, target: object) -> object:
-        if isinstance(target, Draft) and target.instance is not None:
-            return target.instance
+        if isinstance(target, Draft) and (target.instance is not None or target.existing is None):
+            return target.instance  # None where the row pointed at has errors of its own
         record = _record(target)
         if record is None:
             return target
@@ -264,8 +264,12 @@ def _message(constraint: UniqueConstraint) -> str:
     return "Two rows may not be alike here."
 
 
-def _refused(instance: models.Model, relations: set[str]) -> list[tuple[str, str]]:
-    for judge in (partial(instance.clean_fields, exclude=relations), instance.clean):
+def _refused(draft: Draft, relations: set[str]) -> list[tuple[str, str]]:
+    instance = cast(models.Model, draft.instance)
+    judges: list[Callable[[], None]] = [partial(instance.clean_fields, exclude=relations)]
+    if not any(isinstance(target, Draft) and target.bad for target in draft.targets.values()):
+        judges.append(instance.clean)  # it may look at related rows, and that one will not come about
+    for judge in judges:
         try:
             judge()
         except ValidationError as error:
@@ -277,4 +281,5 @@ def _remedy(column: Column | None) -> str:
     if column is None:
         return "Change one of the values of this row."
     meant = f"{column.explanation.rstrip('.')}. " if column.explanation else ""
-    return f"{meant}For example {column.example}." if column.example else meant.strip()
+    shown = f"For example {column.example}." if column.example else ""
+    return f"{meant}{shown}".strip() or f"Correct what stands under {column.heading}."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import cast
 
 from shared.workbook.cells_out import key_part, same
@@ -20,6 +20,7 @@ class Resolver:
     def __init__(self, index: Index, problems: Problems) -> None:
         self.index = index
         self.problems = problems
+        self._looked_up: dict[tuple[str, str], Mapping[str, object]] = {}
 
     def outward(self, draft: Draft) -> None:
         """References to earlier sheets: they may be part of the row's own key, so they come first."""
@@ -86,7 +87,10 @@ class Resolver:
             return
         if draft.existing is not None and same(draft.existing.values.get(column.field), value, column):
             return
-        known = self.index.store.lookup(column)
+        mark = (draft.spec.name, column.field)
+        if mark not in self._looked_up:
+            self._looked_up[mark] = self.index.store.lookup(column)
+        known = self._looked_up[mark]
         found = known.get(str(value))
         if found is None:
             draft.bad = True

@@ -167,3 +167,12 @@ def test_dates_use_the_browsers_pickers_and_curves_are_typed(team: Team) -> None
     row = quantity_form(BatteryModel, list(data))(data, team=team).save()
     assert row.rest_curve == [[1.0, 12.85], [0.5, 12.3]]
     assert row.mass_g == pytest.approx(5896.70081)  # 13 x 453.592 37 g, NIST SP 811
+
+
+@pytest.mark.django_db
+def test_a_share_above_one_is_refused_in_words(team: Team) -> None:
+    """The sentence holds percent signs, which the framework would take for a format."""
+    with pytest.raises(ValidationError, match="between 0 and 1"):
+        Reading(team=team, charge_frac=1.5).validate_constraints()
+    with pytest.raises(ValidationError, match="0 % and 100 %"):
+        WireType(team=team, service_frac=2).validate_constraints()

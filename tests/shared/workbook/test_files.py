@@ -10,6 +10,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from shared.workbook import limits, tables
 from shared.workbook.problems import WorkbookRefused
@@ -79,8 +80,8 @@ def test_a_path_an_upload_and_a_missing_file(tmp_path: Path) -> None:
     path.write_bytes(xlsx(Bins=[["Code"], ["A1"]]).data)
     assert SourceFile.take(path).data == path.read_bytes()
     upload = io.BytesIO(b"Code\nA1\n")
-    upload.name = "C:\\fakepath\\Bins.csv"  # type: ignore[attr-defined]
-    assert SourceFile.take(upload).name == "Bins.csv"  # type: ignore[arg-type]
+    upload.name = "C:\\fakepath\\Bins.csv"
+    assert SourceFile.take(upload).name == "Bins.csv"
     with pytest.raises(WorkbookRefused, match="no file"):
         SourceFile.take(tmp_path / "none.xlsx")
 
@@ -118,7 +119,7 @@ def test_spreadsheet_errors_and_merged_titles(store: MemoryStore) -> None:
 
 def test_serial_dates_of_the_other_origin(store: MemoryStore) -> None:
     book = openpyxl.Workbook()
-    book.epoch = openpyxl.utils.datetime.CALENDAR_MAC_1904
+    book.epoch = CALENDAR_MAC_1904
     sheet = book.worksheets[0]
     sheet.title = "Batteries"
     for row in (["Code", "Acquired on"], ["B1", 44620]):  # 44620 days after 1904-01-01
