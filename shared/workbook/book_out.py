@@ -71,7 +71,7 @@ def title_of(spec: SheetSpec) -> str:
 
 
 def explanation_of(column: Column, spec: SheetSpec) -> str:
-    need = "Required" if column.required or column.field in spec.key else "May be empty"
+    need = "Required" if column.required else "May be empty"
     told = [f"{column.explanation.rstrip('.')}." if column.explanation else "", f"{need}."]
     if column.kind is Kind.CHOICE:
         told.append(f"One of: {', '.join(label for _, label in column.choices)}.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from difflib import get_close_matches
 
@@ -34,8 +35,9 @@ class Index:
         """Rows on record of a sheet by key; the n-th of equal keys has n appended when keys may repeat."""
         if spec.name not in self._records:
             found: dict[Key, Record] = {}
+            counts: Counter[Key] = Counter()
             for record in self.store.records(spec):
-                found[self.numbered(spec, record.key, found)] = record
+                found[self.numbered(spec, record.key, counts)] = record
             self._records[spec.name] = found
         return self._records[spec.name]
 
@@ -43,13 +45,12 @@ class Index:
         return self._records
 
     @staticmethod
-    def numbered(spec: SheetSpec, key: Key, taken: dict[Key, Record] | dict[Key, Draft]) -> Key:
+    def numbered(spec: SheetSpec, key: Key, counts: Counter[Key]) -> Key:
+        """The key, with a running number where keys may repeat."""
         if not spec.repeats:
             return key
-        count = 0
-        while (*key, count) in taken:
-            count += 1
-        return (*key, count)
+        counts[key] += 1
+        return (*key, counts[key] - 1)
 
     def register(self, spec: SheetSpec, key: Key, draft: Draft) -> None:
         for space in {spec.space, spec.name}:

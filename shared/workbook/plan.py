@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 
 from shared.workbook.problems import CellError
 
@@ -66,6 +66,18 @@ class PlanSummary:
     @property
     def changes_nothing(self) -> bool:
         return self.ok and not self.added and not self.changed
+
+    def as_dict(self) -> dict[str, object]:
+        """The preview as plain data, for the API and the command line."""
+        return {
+            "file": self.file_name,
+            "ok": self.ok,
+            "fingerprint": self.fingerprint,
+            **self.counts(),
+            "notes": self.notes,
+            "error_list": [{**asdict(error), "sentence": error.sentence} for error in self.errors],
+            "sheets": [asdict(sheet) for sheet in self.sheets],
+        }
 
     def counts(self) -> dict[str, int]:
         return {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
@@ -16,7 +17,7 @@ from shared.workbook.problems import Problems
 from shared.workbook.raw import RawSheet, normalise
 from shared.workbook.references import Resolver
 from shared.workbook.rows import read_rows
-from shared.workbook.spec import Registry, SheetSpec, Values
+from shared.workbook.spec import Key, Registry, SheetSpec, Values
 from shared.workbook.store import Draft, Store, key_text
 
 GUIDE_SHEET, LISTS_SHEET = "Guide", "Lists"
@@ -34,6 +35,7 @@ class Planner:
         self.resolver = Resolver(self.index, self.problems)
         self.drafts: dict[str, list[Draft]] = {}
         self.notes: list[str] = []
+        self._counts: dict[str, Counter[Key]] = {}
 
     def run(self, tables: Sequence[RawSheet], file_name: str) -> PlanSummary:
         """The preview. The drafts stay in ``self.drafts``, sheet by sheet, in an order that can be saved."""
@@ -104,7 +106,7 @@ class Planner:
         if any(name not in draft.values and not spec.by_field[name].keep_when_blank for name in spec.key):
             return
         taken = self.index.drafts.get(spec.space, {})
-        key = Index.numbered(spec, key_of(spec, draft.values), taken)
+        key = Index.numbered(spec, key_of(spec, draft.values), self._counts.setdefault(spec.name, Counter()))
         draft.key = key
         if (first := taken.get(key)) is not None:
             where = f"row {first.row}" if first.spec is spec else f"sheet {first.spec.name}, row {first.row}"

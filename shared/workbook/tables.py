@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -14,6 +15,8 @@ from shared.workbook.limits import MAX_FILE_BYTES, MAX_SHEETS, MAX_UNPACKED_BYTE
 from shared.workbook.problems import WorkbookRefused
 from shared.workbook.raw import RawSheet
 from shared.workbook.xlsx_in import read_xlsx
+
+_FORMULA = re.compile(rb"<f[\s/>]")
 
 
 class Upload(Protocol):
@@ -80,7 +83,7 @@ def _from_zip(data: bytes, archive: ZipFile, headings: dict[str, frozenset[str]]
     names = set(archive.namelist())
     if "xl/workbook.xml" in names:
         parts = (archive.read(n) for n in names if n.startswith("xl/worksheets/") and n.endswith(".xml"))
-        return read_xlsx(data, has_formulas=any(b"<f" in part for part in parts))
+        return read_xlsx(data, has_formulas=any(_FORMULA.search(part) for part in parts))
     if "xl/workbook.bin" in names or "mimetype" in names:
         raise WorkbookRefused("This spreadsheet format is not read here", remedy=SAVE_AS)
     members = []

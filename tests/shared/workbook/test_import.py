@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
@@ -10,8 +12,9 @@ import pytest
 from shared.errors import Conflict
 from shared.workbook.problems import WorkbookRefused
 from shared.workbook.service import apply_made_plan
+from shared.workbook.spec import Registry
 from shared.workbook.store import UniqueRule
-from tests.shared.workbook.memory import MemoryStore, plan, run, told, xlsx
+from tests.shared.workbook.memory import BATTERIES, BINS, CIRCUITS, MemoryStore, plan, run, told, xlsx
 
 BATTERY_HEAD = ["Code", "Acquired on", "State", "Rest curve", "Cycles", "Extra", "Studs"]
 READING_HEAD = ["Battery", "Taken at", "Instrument", "Resistance (mΩ)", "State of charge", "By"]
@@ -293,3 +296,47 @@ def test_a_failure_while_saving_undoes_everything(
     with pytest.raises(OSError, match="disk full"):
         apply_made_plan(made)
     assert store.rows == {}
+
+
+def test_keys_that_repeat_are_matched_in_order(store: MemoryStore) -> None:
+    spec = replace(BINS, repeats=True)
+    registry = Registry([spec])
+    source = xlsx(Bins=[["Code", "Name"], ["A1", "first"], ["A1", "second"]])
+    run(source, store, registry)
+    assert [row["name"] for row in store.rows["Bins"]] == ["first", "second"]
+    assert plan(source, store, registry).changes_nothing
+    longer = xlsx(Bins=[["Code", "Name"], ["A1", "first"], ["A1", "2nd"], ["A1", "third"]])
+    made = run(longer, store, registry)
+    assert (made.added, made.changed, made.sheets[0].changed[0].name) == (1, 1, "A1")
+
+
+def test_recorded_figures_stay_and_export_only_sheets_are_not_read(store: MemoryStore) -> None:
+    registry = Registry([replace(BINS, append_only=True), replace(BATTERIES, export_only=True)])
+    run(xlsx(Bins=[["Code", "Name"], ["A1", "first"]]), store, registry)
+    made = plan(xlsx(Bins=[["Code", "Name"], ["A1", "other"], ["A2", "new"]]), store, registry)
+    assert [(e.row, e.column) for e in made.errors] == [(2, "Name")]
+    made = plan(xlsx(Bins=[["Code"]], Batteries=[["Code"], ["B1"]]), store, registry)
+    assert made.ok
+    assert made.changes_nothing
+    assert "Batteries" in made.notes[0]
+
+
+def test_a_preview_as_plain_data(store: MemoryStore) -> None:
+    made = plan(xlsx(Bins=[["Code", "Name", "Travels"], ["A1", "x", "yes"], ["A2", "y", "maybe"]]), store)
+    data = json.loads(json.dumps(made.as_dict()))
+    assert (data["ok"], data["added"], data["errors"]) == (False, 1, 1)
+    assert data["error_list"][0]["sentence"].startswith(
+        "Bins, row 3, Travels: “maybe” is neither yes nor no."
+    )
+    assert data["sheets"][0]["added"][0]["changes"][1] == {"heading": "Name", "old": "", "new": "x"}
+
+
+def test_a_registry_refuses_what_could_not_be_read_in() -> None:
+    with pytest.raises(ValueError, match="no earlier sheet"):
+        Registry([CIRCUITS])
+    with pytest.raises(ValueError, match="same name"):
+        Registry([BINS, BINS])
+    with pytest.raises(ValueError, match="no column"):
+        replace(BINS, key=("nothing",))
+    with pytest.raises(ValueError, match="declared twice"):
+        replace(BINS, columns=(*BINS.columns, BINS.columns[0]))
