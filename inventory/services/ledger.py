@@ -11,10 +11,11 @@ from __future__ import annotations
 import uuid
 from datetime import datetime
 from decimal import Decimal
+from typing import TypedDict, Unpack
 
 from django.utils import timezone
 
-from inventory.models import Bin, Movement, MovementKind, Part, Spool
+from inventory.models import Bin, Movement, MovementKind, Part, PartKind, Spool
 from inventory.services.lines import Line, Source, holder_of, post, request_ids
 from inventory.services.quantities import checked_quantity
 from shared.access import Can, Scope
@@ -32,96 +33,61 @@ __all__ = [
 ]
 
 
+class When(TypedDict, total=False):
+    """What every movement may be given besides: the moment, the spool, and the request it answers."""
+
+    at: datetime | None
+    spool: Spool | None
+    request_id: uuid.UUID | None
+    trigger: str
+
+
 def stock_receive(
-    *,
-    scope: Scope,
-    part: Part,
-    bin: Bin,
-    quantity: Decimal | int,
-    reason: str = "",
-    at: datetime | None = None,
-    spool: Spool | None = None,
-    request_id: uuid.UUID | None = None,
-    trigger: str = JobRun.Trigger.EDIT,
+    *, scope: Scope, part: Part, bin: Bin, quantity: Decimal | int, reason: str = "", **more: Unpack[When]
 ) -> Movement:
     """Put goods that came in on the shelf."""
-    holder = holder_of(part=part, bin=bin, spool=spool, fills=True)
-    line = Line(MovementKind.RECEIVE, holder, checked_quantity(part, quantity), reason)
-    return _post_one(scope, line, at, request_id, trigger)
+    holder = holder_of(part=part, bin=bin, spool=more.get("spool"), fills=True)
+    return _post_one(
+        scope, Line(MovementKind.RECEIVE, holder, checked_quantity(part, quantity), reason), **more
+    )
 
 
 def stock_use(
-    *,
-    scope: Scope,
-    part: Part,
-    bin: Bin,
-    quantity: Decimal | int,
-    reason: str = "",
-    at: datetime | None = None,
-    spool: Spool | None = None,
-    request_id: uuid.UUID | None = None,
-    trigger: str = JobRun.Trigger.EDIT,
+    *, scope: Scope, part: Part, bin: Bin, quantity: Decimal | int, reason: str = "", **more: Unpack[When]
 ) -> Movement:
     """Take pieces (or a length off a spool) for a robot or a repair."""
-    holder = holder_of(part=part, bin=bin, spool=spool)
-    line = Line(MovementKind.USE, holder, -checked_quantity(part, quantity), reason)
-    return _post_one(scope, line, at, request_id, trigger)
+    holder = holder_of(part=part, bin=bin, spool=more.get("spool"))
+    return _post_one(scope, Line(MovementKind.USE, holder, -checked_quantity(part, quantity), reason), **more)
 
 
 def stock_return(
-    *,
-    scope: Scope,
-    part: Part,
-    bin: Bin,
-    quantity: Decimal | int,
-    reason: str = "",
-    at: datetime | None = None,
-    spool: Spool | None = None,
-    request_id: uuid.UUID | None = None,
-    trigger: str = JobRun.Trigger.EDIT,
+    *, scope: Scope, part: Part, bin: Bin, quantity: Decimal | int, reason: str = "", **more: Unpack[When]
 ) -> Movement:
     """Put back what was taken and not used."""
-    holder = holder_of(part=part, bin=bin, spool=spool, fills=True)
-    line = Line(MovementKind.RETURN, holder, checked_quantity(part, quantity), reason)
-    return _post_one(scope, line, at, request_id, trigger)
+    holder = holder_of(part=part, bin=bin, spool=more.get("spool"), fills=True)
+    return _post_one(
+        scope, Line(MovementKind.RETURN, holder, checked_quantity(part, quantity), reason), **more
+    )
 
 
 def stock_scrap(
-    *,
-    scope: Scope,
-    part: Part,
-    bin: Bin,
-    quantity: Decimal | int,
-    reason: str,
-    at: datetime | None = None,
-    spool: Spool | None = None,
-    request_id: uuid.UUID | None = None,
-    trigger: str = JobRun.Trigger.EDIT,
+    *, scope: Scope, part: Part, bin: Bin, quantity: Decimal | int, reason: str, **more: Unpack[When]
 ) -> Movement:
     """Throw away what is damaged; a reason is required, since scrap is where stock leaks."""
     if not reason.strip():
         raise DomainError("Scrap needs a reason", field="reason", remedy="Say what was wrong with it")
-    holder = holder_of(part=part, bin=bin, spool=spool)
+    holder = holder_of(part=part, bin=bin, spool=more.get("spool"))
     line = Line(MovementKind.SCRAP, holder, -checked_quantity(part, quantity), reason)
-    return _post_one(scope, line, at, request_id, trigger)
+    return _post_one(scope, line, **more)
 
 
 def stock_count(
-    *,
-    scope: Scope,
-    part: Part,
-    bin: Bin,
-    quantity: Decimal | int,
-    reason: str = "",
-    at: datetime | None = None,
-    spool: Spool | None = None,
-    request_id: uuid.UUID | None = None,
-    trigger: str = JobRun.Trigger.EDIT,
+    *, scope: Scope, part: Part, bin: Bin, quantity: Decimal | int, reason: str = "", **more: Unpack[When]
 ) -> Movement:
     """Set the total to what was counted; the line holds the difference (0 when the count agrees)."""
-    holder = holder_of(part=part, bin=bin, spool=spool, fills=True)
+    holder = holder_of(part=part, bin=bin, spool=more.get("spool"), fills=True)
     counted = checked_quantity(part, quantity, zero=True)
-    return _post_one(scope, Line(MovementKind.COUNT, holder, counted, reason), at, request_id, trigger)
+    return _post_one(scope, Line(MovementKind.COUNT, holder, counted, reason), **more)
 
 
 def stock_move(
@@ -130,29 +96,27 @@ def stock_move(
     part: Part,
     bin: Bin,
     to_bin: Bin,
-    quantity: Decimal | int | None = None,
+    quantity: Decimal | int,
     reason: str = "",
-    at: datetime | None = None,
-    spool: Spool | None = None,
-    request_id: uuid.UUID | None = None,
-    trigger: str = JobRun.Trigger.EDIT,
+    **more: Unpack[When],
 ) -> tuple[Movement, Movement]:
     """Carry pieces to another bin: a line out and a line in with one ``group``. A spool moves whole."""
     if bin.pk == to_bin.pk:
         raise DomainError("Both bins are the same", field="to_bin", value=bin.code, remedy="Choose another")
-    if part.kind == "wire" or spool is not None:
+    if part.kind == PartKind.WIRE or more.get("spool") is not None:
         raise DomainError(
             "A spool moves whole",
             field="spool",
             remedy="Move the spool, or use a length of it and enter the rest as a new spool",
         )
-    if quantity is None:
-        raise DomainError("Say how many to move", field="quantity")
     amount = checked_quantity(part, quantity)
     out = Line(MovementKind.MOVE, holder_of(part=part, bin=bin), -amount, reason)
     into = Line(MovementKind.MOVE, holder_of(part=part, bin=to_bin, fills=True), amount, reason)
     made = post(
-        scope=scope, lines=[out, into], source=_source(at, request_id), trigger=trigger, group=request_id
+        scope=scope,
+        lines=[out, into],
+        source=_source(more.get("at"), more.get("request_id")),
+        trigger=more.get("trigger", JobRun.Trigger.EDIT),
     )
     return made[0], made[1]
 
@@ -209,7 +173,6 @@ def _source(at: datetime | None, request_id: uuid.UUID | None) -> Source:
     return Source(at or timezone.now(), request_id or uuid.uuid4())
 
 
-def _post_one(
-    scope: Scope, line: Line, at: datetime | None, request_id: uuid.UUID | None, trigger: str
-) -> Movement:
-    return post(scope=scope, lines=[line], source=_source(at, request_id), trigger=trigger)[0]
+def _post_one(scope: Scope, line: Line, **more: Unpack[When]) -> Movement:
+    source = _source(more.get("at"), more.get("request_id"))
+    return post(scope=scope, lines=[line], source=source, trigger=more.get("trigger", JobRun.Trigger.EDIT))[0]

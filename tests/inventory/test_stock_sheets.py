@@ -78,7 +78,14 @@ def exported(scope: Scope, form: str = "xlsx") -> SourceFile:
 def rich_room() -> Room:
     """A row of every sheet, with values that are easy to lose."""
     room = make_room(Role.LEAD)
-    team, user = room.scope.team, room.scope.user
+    fill_catalogue(room)
+    fill_stock(room)
+    fill_batteries(room)
+    return room
+
+
+def fill_catalogue(room: Room) -> None:
+    team = room.scope.team
     wire = WireType.objects.get(team=team)
     wire.strands, wire.resistance_mohm_per_m, wire.colour = 65, 7.41, "=red"
     wire.save()
@@ -98,7 +105,7 @@ def rich_room() -> Room:
     DevicePoint.objects.create(
         team=team, device=fuse, multiple=1.35, opens_min_s=0.75, status="sheet", source="Sheet 3"
     )
-    model = BatteryModel.objects.create(
+    BatteryModel.objects.create(
         team=team,
         code="AGM18",
         name="AGM",
@@ -108,6 +115,11 @@ def rich_room() -> Room:
         rest_curve=[[1.0, 12.85], [0.5, 12.3], [0.0, 11.8]],
     )
     Component.objects.create(team=team, code="MOT", name="Motor", kind="component", role="motor", peak_a=131)
+
+
+def fill_stock(room: Room) -> None:
+    team = room.scope.team
+    wire, fuse = WireType.objects.get(team=team), ProtectiveDevice.objects.get(team=team)
     shop = Supplier.objects.create(team=team, name="Harbour, Electric; Ltd")
     for pack in (1, 10):
         Offer.objects.create(
@@ -124,6 +136,11 @@ def rich_room() -> Room:
     tube = make_part(team, "TUBE", unit="m")
     stock_receive(scope=room.scope, part=tube, bin=room.shelf, quantity=Decimal("2.125"))
     stock_use(scope=room.scope, part=wire, bin=room.shelf, spool=room.spool, quantity=Decimal("12.35"))
+
+
+def fill_batteries(room: Room) -> None:
+    team, user = room.scope.team, room.scope.user
+    model = BatteryModel.objects.get(team=team)
     battery = Battery.objects.create(
         team=team,
         code="B01",
@@ -150,7 +167,6 @@ def rich_room() -> Room:
     CapacityTest.objects.create(
         team=team, battery=battery, tested_at=now, current_a=5, end_v=10.5, capacity_ah=15.1
     )
-    return room
 
 
 def test_every_column_is_explained_and_has_an_example():
