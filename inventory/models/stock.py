@@ -1,7 +1,7 @@
 """Bins, what lies in them, spools, and the append-only ledger of movements.
 
-``StockItem.quantity`` and ``Spool.remaining_m`` are running totals of the ledger. They change only together with a
-movement, by a conditional UPDATE, and a check constraint keeps them from going below zero.
+``StockItem.quantity`` and ``Spool.remaining_m`` are running totals of the ledger. They change only together
+with a movement, by a conditional UPDATE, and a check constraint keeps them from going below zero.
 """
 
 from __future__ import annotations
@@ -131,8 +131,8 @@ class MovementKind(models.TextChoices):
 class Movement(TeamOwned):
     """One line of the ledger. Never changed, never deleted: a mistake is corrected by a new line.
 
-    A move is two lines with the same ``group``: out of one bin, into the other. ``request_id`` makes a repeated
-    request (a retry, a double tap) the same line instead of a second one.
+    A move is two lines with the same ``group``: out of one bin, into the other. ``request_id`` makes a
+    repeated request (a retry, a double tap) the same line instead of a second one.
     """
 
     # A team with a ledger is archived, not deleted.
