@@ -70,7 +70,7 @@ class TeamSerializer(serializers.ModelSerializer[Any]):
         fields = super().get_fields()
         scope = getattr(self.context.get("view"), "scope", None)
         for field in fields.values():
-            related = getattr(field, "child_relation", field)
+            related: Any = getattr(field, "child_relation", field)
             queryset = getattr(related, "queryset", None)
             if isinstance(queryset, QuerySet) and issubclass(queryset.model, TeamOwned):
                 related.queryset = queryset.filter(team=scope.team) if scope else queryset.none()
@@ -93,7 +93,7 @@ class TeamReadViewSet(TeamScoped, viewsets.ReadOnlyModelViewSet[Any]):
         return self.scope.rows(queryset)
 
 
-class TeamViewSet(TeamReadViewSet, viewsets.ModelViewSet[Any]):  # type: ignore[misc]  # same bases, other order
+class TeamViewSet(TeamReadViewSet, viewsets.ModelViewSet[Any]):
     """List, detail, create and change of a team's rows; no deletion unless ``http_method_names`` is widened."""
 
     http_method_names = ["get", "post", "put", "patch", "head", "options"]

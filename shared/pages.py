@@ -81,7 +81,7 @@ class RowFormPage(TeamPage):
 
     def instance(self) -> TeamOwned:
         if "pk" in self.kwargs:
-            return cast(TeamOwned, self.scope.get(self.model, pk=self.kwargs["pk"]))
+            return self.scope.get(self.model, pk=self.kwargs["pk"])
         row = self.model(team=self.scope.team)
         for name, value in self.initial().items():
             setattr(row, name, value)

@@ -76,7 +76,7 @@ def sweeps_after(instances: Iterable[TeamOwned], *, scope: Scope, trigger: str) 
 
 
 def _claim_for_team(scope: Scope, instance: TeamOwned) -> None:
-    if instance.team_id is None:
+    if getattr(instance, "team_id", None) is None:
         instance.team = scope.team
     if instance.team_id != scope.team.pk:
         raise Conflict("This row belongs to another team", field="team", value=instance.team_id)

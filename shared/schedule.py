@@ -1,4 +1,4 @@
-"""What runs when, and what an edit sets off. Upper apps are named as strings only: this is part of the composition root."""
+"""What runs when, and what an edit sets off. Part of the composition root: upper apps are strings only."""
 
 from __future__ import annotations
 

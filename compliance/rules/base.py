@@ -42,10 +42,14 @@ class Limit:
         try:
             number = float(given)
         except (TypeError, ValueError):
-            raise ValueError(f"{self.name} is {given!r}; write a number in {self.unit or 'plain units'}.") from None
+            raise ValueError(
+                f"{self.name} is {given!r}; write a number in {self.unit or 'plain units'}."
+            ) from None
         low = self.low if self.low is not None else 0.0
         if not (low <= number <= (self.high if self.high is not None else float("inf"))):
-            raise ValueError(f"{self.name} is {number:g}; it lies between {low:g} and {self.high or 'no end'}.")
+            raise ValueError(
+                f"{self.name} is {number:g}; it lies between {low:g} and {self.high or 'no end'}."
+            )
         return number
 
 
@@ -99,7 +103,11 @@ def step(label: str, formula: str, numbers: str, result: float | str, unit: str 
 
 
 def working(
-    steps: list[dict[str, Any]], *, limit: Mapping[str, Any] | None, conclusion: str, sources: tuple[Source, ...]
+    steps: list[dict[str, Any]],
+    *,
+    limit: Mapping[str, Any] | None,
+    conclusion: str,
+    sources: tuple[Source, ...],
 ) -> dict[str, Any]:
     """A working as the pages, the API and the command print it."""
     return {

@@ -1,4 +1,4 @@
-"""Batteries one by one: readings, charges and capacity tests. What a battery did in a match lives in builds (outings)."""
+"""Batteries one by one: readings, charges, capacity tests. What one did in a match lives in builds (outings)."""
 
 from __future__ import annotations
 

@@ -1,8 +1,9 @@
-"""The catalogue: what kinds of things a team uses. Every kind is a Part, so stock, offers and needs speak one language."""
+"""The catalogue: what a team uses. Every kind is a Part, so stock, offers and needs speak one language."""
 
 from __future__ import annotations
 
 from decimal import Decimal
+from itertools import pairwise
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -108,9 +109,9 @@ class WireType(Part):
     )
 
     class Meta:
-        constraints = positive(
-            "wiretype", "area_mm2", "insulation_class_c", "resistance_mohm_per_m", "strands"
-        )
+        constraints = [
+            *positive("wiretype", "area_mm2", "insulation_class_c", "resistance_mohm_per_m", "strands")
+        ]
 
     def clean(self) -> None:
         super().clean()
@@ -288,7 +289,7 @@ def _check_rest_curve(curve: object) -> None:
         raise ValidationError({"rest_curve": remedy}) from exc
     socs = [p[0] for p in pairs]
     volts = [p[1] for p in pairs]
-    rising = all(a < b for a, b in zip(volts, volts[1:], strict=False))
+    rising = all(a < b for a, b in pairwise(volts))
     if len(pairs) < 2 or len(set(socs)) < len(socs) or socs[0] < 0 or socs[-1] > 1 or not rising:
         raise ValidationError({"rest_curve": remedy})
 

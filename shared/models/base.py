@@ -32,7 +32,7 @@ class TeamOwned(Timestamped):
             if not isinstance(field, models.ForeignKey) or field.name == "team":
                 continue
             related = field.related_model
-            if not (isinstance(related, type) and hasattr(related, "team_id")):
+            if not hasattr(related, "team_id"):
                 continue
             if getattr(self, field.attname) is None or field.remote_field.parent_link:
                 continue
