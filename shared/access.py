@@ -73,6 +73,17 @@ def teams_of(user: User | AnonymousUser) -> QuerySet[Team]:
     return Team.objects.filter(memberships__user=user, archived=False).order_by("name")
 
 
+def memberships_of(user: User | AnonymousUser) -> QuerySet[Membership]:
+    """A person's role in each of their teams, by name of the team."""
+    if not isinstance(user, User):
+        return Membership.objects.none()
+    return (
+        Membership.objects.filter(user=user, team__archived=False)
+        .select_related("team")
+        .order_by("team__name")
+    )
+
+
 def scope_for(user: User | AnonymousUser, slug: str) -> Scope:
     """The person's scope in the team of that slug; a stranger gets 404, so that names of teams do not leak."""
     if not isinstance(user, User):

@@ -136,6 +136,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "shared.web.context.frame",
             ],
         },
     }
@@ -232,6 +233,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "shared.pagination.CappedPagination",
     "PAGE_SIZE": 100,
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "shared.api.handle_error",
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Loadstock API",

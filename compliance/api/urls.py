@@ -1,0 +1,7 @@
+"""API of flags, rules and rule packs."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,7 @@
+"""Pages of a team that belong to no app: jobs, workbook, members."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []
