@@ -42,7 +42,9 @@ def signed_in(user: User) -> Client:
 
 def ask(client: Client, method: str, url: str) -> int:
     """The status of the answer; the API is asked with JSON."""
-    json = {"content_type": "application/json"} if "/api/" in url and method in ("post", "put", "patch") else {}
+    json = (
+        {"content_type": "application/json"} if "/api/" in url and method in ("post", "put", "patch") else {}
+    )
     return int(getattr(client, method)(url, **json).status_code)
 
 
@@ -87,7 +89,7 @@ class TestEveryUrl:
         assert ask(signed_in(world.cast.mentor), "get", route.url(world.home)) in (200, 302, 405)
 
     def test_an_empty_post_is_an_answer_not_a_crash(self, route: Route, world: World) -> None:
-            with transaction.atomic():
+        with transaction.atomic():
             status = ask(signed_in(world.cast.mentor), "post", route.url(world.home))
             transaction.set_rollback(True)
         assert status < 500, status
