@@ -1,0 +1,1 @@
+"""The demo world: three invented teams of an invented league, with faults seeded on purpose (see ``faults``)."""
