@@ -35,9 +35,6 @@ class Me(APIView):
 
     @extend_schema(responses=MeSerializer, summary="The signed-in person and their teams")
     def get(self, request: Request) -> Response:
-        roles = Membership.objects.filter(user_id=request.user.pk, team__archived=False).select_related(
-            "team"
-        )
         person = {
             "username": request.user.get_username(),
             "display_name": getattr(request.user, "display_name", ""),
