@@ -17,7 +17,7 @@ from decimal import Decimal
 
 from builds.selectors.demand import PartDemand
 from compliance.models import Severity
-from compliance.sweeps.stock import StockCase
+from compliance.selectors.stock_cases import StockCase
 from inventory.selectors.supply import OrderAdvice, order_advice
 from inventory.services.quantities import shown
 

@@ -1,96 +1,61 @@
-"""The facts of the stock sweep: what every part is wanted for before the next event, and what there is of it.
-
-A part that nobody lacks and of which no past event tells is not judged and not flagged: without exposure
-there is no rate, and a flag on every part of a new team would hide the real ones. The event page says that
-repairs are not known yet.
-"""
+"""The stock sweep: what each team is short of before its next event, or below its own floor."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import date, timedelta
-from decimal import Decimal
+from collections.abc import Iterator, Sequence
+from datetime import datetime
 
-from builds.models import Event
-from builds.selectors.demand import EventDemand, PartDemand, demand_of_events
-from builds.selectors.events import events_next
-from inventory.models import Offer, Part
-from inventory.selectors.stock import Place, offers_by_part, places_by_part
-from inventory.selectors.supply import OrderAdvice, order_advice
+from django.utils import timezone
 
-#: An event further away than this is not judged yet: lacks of a robot that is still being built are no news.
-HORIZON_DAYS = 60
+from compliance.models import SubjectKind
+from compliance.rules.base import Finding, Rule
+from compliance.rules.stock import StockFloor, StockNoOffer, StockShort, number_or_default, stock_working
+from compliance.rules.stock_judge import Verdict, floor_verdict, no_offer_verdict, short_verdict
+from compliance.selectors.packs import PackTable
+from compliance.selectors.stock_cases import StockCase, stock_cases
 
 
-@dataclass(frozen=True)
-class StockCase:
-    """One part of a team; ``event`` and ``demand`` are None while no event is near."""
-
-    part: Part
-    places: tuple[Place, ...]
-    offers: tuple[Offer, ...]
-    event: EventDemand | None
-    demand: PartDemand | None
-    today: date
-
-    @property
-    def on_hand(self) -> Decimal:
-        return sum((place.quantity for place in self.places), Decimal(0))
-
-    @property
-    def wanted(self) -> Decimal:
-        return self.demand.total if self.demand else Decimal(0)
-
-    @property
-    def short(self) -> Decimal:
-        return max(Decimal(0), self.wanted - self.on_hand)
-
-    @property
-    def below_floor(self) -> Decimal:
-        return max(Decimal(0), self.part.minimum_stock - self.on_hand)
-
-    @property
-    def goods_by(self) -> date:
-        """The day by which goods must be here: the event's own, else its first day."""
-        assert self.event is not None
-        return self.event.event.goods_by or self.event.event.starts_on
-
-    def advice(self) -> OrderAdvice | None:
-        """The order that covers what the event lacks."""
-        return order_advice(self.offers, short=self.short, goods_by=self.goods_by, today=self.today)
+def findings(team_ids: Sequence[int], *, now: datetime) -> tuple[list[Finding], dict[str, int]]:
+    """What the stock rules find in these teams, and how many parts were looked at."""
+    table = PackTable.load(team_ids)
+    # Stock outlives a season, so the team's general pack judges it, never one of a season.
+    packs = {team_id: table.pack_of(team_id, None) for team_id in team_ids}
+    horizons = {team_id: number_or_default(table, "horizon_days", pack) for team_id, pack in packs.items()}
+    soon = {pack: number_or_default(table, "soon_days", pack) for pack in set(packs.values())}
+    rules: tuple[type[Rule], ...] = (StockShort, StockNoOffer, StockFloor)
+    enabled = {rule: table.enabled(rule) for rule in rules}
+    found, parts = [], 0
+    for case in stock_cases(team_ids, today=timezone.localdate(now), horizon_days=horizons):
+        parts += 1
+        pack = packs[case.part.team_id]
+        for rule, verdict in _verdicts(case, soon[pack]):
+            if enabled[rule][pack]:
+                found.append(_finding(case, rule, verdict, table, pack))
+    return found, {"parts": parts, "teams": len(packs)}
 
 
-def stock_cases(
-    team_ids: Collection[int], *, today: date, horizon_days: Mapping[int, float] | None = None
-) -> Iterator[StockCase]:
-    """Every part that an event asks for or that has a floor; the queries do not grow with teams or robots."""
-    demands = _demands(team_ids, today, horizon_days or {})
-    places = places_by_part(team_ids)
-    offers = offers_by_part(team_ids)
-    wanted = {part_id: demand for event in demands.values() for part_id, demand in event.parts.items()}
-    for part in Part.objects.filter(team_id__in=team_ids, archived=False).order_by("team_id", "code"):
-        demand = wanted.get(part.pk)
-        if demand is None and part.minimum_stock <= 0:
-            continue
-        yield StockCase(
-            part=part,
-            places=tuple(places.get(part.pk, ())),
-            offers=tuple(offers.get(part.pk, ())),
-            event=demands.get(part.team_id),
-            demand=demand,
-            today=today,
-        )
+def _verdicts(case: StockCase, soon_days: float) -> Iterator[tuple[type[Rule], Verdict]]:
+    judged: tuple[tuple[type[Rule], Verdict | None], ...] = (
+        (StockShort, short_verdict(case, soon_days=soon_days)),
+        (StockNoOffer, no_offer_verdict(case)),
+        (StockFloor, floor_verdict(case)),
+    )
+    for rule, verdict in judged:
+        if verdict is not None:
+            yield rule, verdict
 
 
-def _demands(
-    team_ids: Collection[int], today: date, horizon_days: Mapping[int, float]
-) -> dict[int, EventDemand]:
-    """Team id -> the demand of its next event, if that is within the team's horizon."""
-    near: list[Event] = [
-        event
-        for team_id, event in events_next(team_ids, today).items()
-        if event.starts_on <= today + timedelta(days=horizon_days.get(team_id, HORIZON_DAYS))
-    ]
-    found = demand_of_events(near, today=today) if near else {}
-    return {demand.event.team_id: demand for demand in found.values()}
+def _finding(case: StockCase, rule: type[Rule], verdict: Verdict, table: PackTable, pack: int) -> Finding:
+    return Finding(
+        team_id=case.part.team_id,
+        rule_code=rule.code,
+        subject_kind=SubjectKind.PART,
+        subject_id=case.part.pk,
+        subject_label=case.part.code,
+        severity=table.severity(rule, pack, verdict.severity),
+        message=verdict.message[:400],
+        value=verdict.value,
+        limit=verdict.limit,
+        unit=verdict.unit,
+        working=stock_working(rule, verdict, table, pack),
+    )

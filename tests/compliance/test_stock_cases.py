@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from builds.models import Event
-from compliance.sweeps.stock import StockCase, stock_cases
+from compliance.selectors.stock_cases import StockCase, stock_cases
 from inventory.models import Bin, Offer, Supplier
 from inventory.services.ledger import stock_receive
 from tests.builds.workshop import Workshop, make_build, make_circuit, make_event, make_robot, make_workshop

@@ -10,7 +10,7 @@ import pytest
 
 from builds.models import Build, Robot
 from compliance.rules.stock_judge import floor_verdict, no_offer_verdict, short_verdict
-from compliance.sweeps.stock import stock_cases
+from compliance.selectors.stock_cases import stock_cases
 from inventory.models import Bin, Offer, Supplier
 from inventory.services.ledger import stock_receive, stock_use
 from tests.builds.workshop import Workshop, make_build, make_circuit, make_event, make_robot, make_workshop

@@ -1,0 +1,214 @@
+"""Batteries of many teams judged at once, each by the limits of its own team."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from django.db.models import QuerySet
+
+from compliance.rules.batteries import policy_of, stale_after_d
+from compliance.selectors.battery_columns import (
+    BatteryColumns,
+    BatteryFacts,
+    FloatArray,
+    IntArray,
+    date_to_day,
+    load_columns,
+    local_days,
+)
+from compliance.selectors.packs import PackTable
+from inventory.models import Battery
+from shared.planning.trends import (
+    BatteryPolicy,
+    BatteryState,
+    CapacityDoubt,
+    CapacityVerdict,
+    Judgement,
+    Readings,
+    judge_batteries,
+    judge_capacity,
+    judge_use,
+)
+
+
+@dataclass(frozen=True)
+class Group:
+    """The batteries judged by one set of limits. Arrays are per member unless said otherwise.
+
+    ``rows`` are the readings of the members, ``order`` and ``starts`` find those of one member among them;
+    ``tests`` are the capacity tests of the members, ``test`` is the position in ``tests`` that decides for a
+    member, -1 for none; ``newest_day`` is that of its newest comparable reading.
+    """
+
+    policy: BatteryPolicy
+    stale_after_d: float
+    members: IntArray
+    rows: IntArray
+    order: IntArray
+    starts: IntArray
+    told: Judgement
+    newest_day: FloatArray
+    tests: IntArray
+    capacity: CapacityVerdict
+    test: IntArray
+    age_d: FloatArray
+    use: IntArray
+
+    def readings_of(self, at: int) -> IntArray:
+        """Positions in ``rows`` of a member's readings."""
+        return self.order[self.starts[at] : self.starts[at + 1]]
+
+
+@dataclass(frozen=True)
+class BatteryCase:
+    """One battery seen through the limits that judge it; ``group`` is None when its rule pack is unusable."""
+
+    book: BatteryBook
+    row: int
+    group: Group | None
+    at: int
+
+    @property
+    def facts(self) -> BatteryFacts:
+        return self.book.columns.facts[self.row]
+
+    @property
+    def pack(self) -> int:
+        return self.book.pack_of[self.row]
+
+    @property
+    def problem(self) -> str:
+        """What is wrong with the limits of its rule pack, or nothing."""
+        return self.book.problems.get(self.pack, "")
+
+
+@dataclass(frozen=True)
+class BatteryBook:
+    """Everything read, and the groups judged."""
+
+    columns: BatteryColumns
+    table: PackTable
+    pack_of: tuple[int, ...]
+    problems: dict[int, str]
+    groups: tuple[Group, ...]
+    today: float
+
+    def cases(self) -> Iterator[BatteryCase]:
+        """Every battery, also those whose rule pack cannot be used."""
+        for group in self.groups:
+            for at, row in enumerate(group.members):
+                yield BatteryCase(self, int(row), group, at)
+        for row, pack in enumerate(self.pack_of):
+            if pack in self.problems:
+                yield BatteryCase(self, row, None, -1)
+
+
+def load_book(batteries: QuerySet[Battery], *, team_ids: Sequence[int], now: datetime) -> BatteryBook:
+    """Read and judge the batteries of some teams, in eight queries however many there are."""
+    table = PackTable.load(team_ids)
+    limits: dict[int, tuple[BatteryPolicy, float]] = {}
+    problems: dict[int, str] = {}
+    # Batteries outlive a season, so the team's general pack judges them, never one of a season.
+    for pack in sorted({table.pack_of(team_id, None) for team_id in team_ids}):
+        try:
+            limits[pack] = (policy_of(table, pack), stale_after_d(table, pack))
+        except ValueError as exc:
+            problems[pack] = f"rule pack {table.names[pack]}: {exc}"
+    break_in = max((policy.break_in_cycles for policy, _ in limits.values()), default=0)
+    columns = load_columns(batteries, break_in_cycles=break_in)
+    pack_of = tuple(table.pack_of(f.team_id, None) for f in columns.facts)
+    today = float(np.floor(local_days([now])[0]))
+    members: dict[tuple[BatteryPolicy, float], list[int]] = {}
+    for row, pack in enumerate(pack_of):
+        if pack in limits:
+            members.setdefault(limits[pack], []).append(row)
+    groups = tuple(
+        _judged(columns, np.array(rows, dtype=np.int64), policy, stale, today)
+        for (policy, stale), rows in members.items()
+    )
+    return BatteryBook(columns, table, pack_of, problems, groups, today)
+
+
+def _judged(
+    columns: BatteryColumns, members: IntArray, policy: BatteryPolicy, stale: float, today: float
+) -> Group:
+    local = np.full(len(columns.facts), -1, dtype=np.int64)
+    local[members] = np.arange(members.size)
+    rows = np.flatnonzero(local[columns.readings.battery] >= 0)
+    member = local[columns.readings.battery[rows]]
+    order = np.argsort(member, kind="stable")
+    told = judge_batteries(_as_readings(columns, rows, local), members.size, policy)
+    newest = np.full(members.size, np.nan)
+    series = told.readings
+    if series.battery.size:
+        np.fmax.at(newest, series.battery, series.day[series.offsets[1:] - 1])
+    tests = np.flatnonzero(local[columns.tests.battery] >= 0)
+    capacity = _capacity(columns, tests, policy)
+    age = today - np.array([date_to_day(columns.facts[i].first_use) for i in members], dtype=np.float64)
+    return Group(
+        policy=policy,
+        stale_after_d=stale,
+        members=members,
+        rows=rows,
+        order=order,
+        starts=np.searchsorted(member[order], np.arange(members.size + 1)),
+        told=told,
+        newest_day=newest,
+        tests=tests,
+        capacity=capacity,
+        test=_deciding_test(local[columns.tests.battery[tests]], capacity, members.size),
+        age_d=age,
+        use=judge_use(age, columns.cycles[members], policy),
+    )
+
+
+def _as_readings(columns: BatteryColumns, rows: IntArray, local: IntArray) -> Readings:
+    r = columns.readings
+    battery = r.battery[rows]
+    # Lithium keeps its voltage until it is empty: there the stated charge decides.
+    full = np.array([np.nan if f.lithium else f.full_rest_v for f in columns.facts], dtype=np.float64)
+    return Readings(
+        battery=local[battery],
+        day=r.day[rows],
+        resistance_mohm=r.mohm[rows],
+        method_group=r.method[rows],
+        instrument=r.instrument[rows],
+        rest_voltage_v=r.rest_v[rows],
+        full_rest_voltage_v=full[battery],
+        soc_frac=r.charge_frac[rows],
+        temperature_c=r.temperature_c[rows],
+        rest_h=r.rest_h[rows],
+        cycles=r.cycles[rows],
+    )
+
+
+def _capacity(columns: BatteryColumns, tests: IntArray, policy: BatteryPolicy) -> CapacityVerdict:
+    t = columns.tests
+    facts = [columns.facts[i] for i in t.battery[tests]]
+    rated = np.array([(f.capacity_hours_h, f.capacity_ah, f.end_v) for f in facts], dtype=np.float64)
+    rated = rated.reshape(len(facts), 3)
+    return judge_capacity(
+        t.capacity_ah[tests],
+        t.current_a[tests],
+        rated[:, :1],
+        rated[:, 1:2],
+        end_voltage_v=t.end_v[tests],
+        rated_end_voltage_v=rated[:, 2:],
+        temperature_c=t.temperature_c[tests],
+        policy=policy,
+    )
+
+
+def _deciding_test(battery: IntArray, capacity: CapacityVerdict, n: int) -> IntArray:
+    """The newest test; when that one cannot be judged, an older one that was bad stays in force."""
+    newest = np.full(n, -1, dtype=np.int64)
+    newest[battery] = np.arange(battery.size)
+    judged = np.flatnonzero(capacity.doubt == CapacityDoubt.NONE)
+    newest_judged = np.full(n, -1, dtype=np.int64)
+    newest_judged[battery[judged]] = judged
+    has = (newest >= 0) & (newest_judged >= 0)
+    bad = has & (capacity.state[newest_judged] >= BatteryState.WATCH) if battery.size else has
+    return np.where(bad, newest_judged, newest)

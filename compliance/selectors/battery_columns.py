@@ -1,0 +1,233 @@
+"""Batteries of many teams as columns: readings, cycles, capacity tests, in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any, cast
+
+import numpy as np
+import numpy.typing as npt
+from django.db.models import Count, F, QuerySet, Window
+from django.db.models.functions import RowNumber
+from django.utils import timezone
+
+from inventory.models import Battery, BatteryModel, BatteryState, CapacityTest, Charge, Reading
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
+DAY_S = 86400.0
+#: Room for seconds since 1970 behind a battery's number in one sortable integer.
+_PER_BATTERY = 10**11
+JUDGED_STATES = (BatteryState.IN_SERVICE, BatteryState.PRACTICE)
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryFacts:
+    """One battery with the figures of its model."""
+
+    pk: int
+    team_id: int
+    code: str
+    state: str
+    acquired_on: date
+    in_service_on: date | None
+    cycles_at_intake: int
+    model_code: str
+    chemistry: str
+    full_rest_v: float
+    capacity_ah: float
+    capacity_hours_h: float
+    end_v: float | None
+
+    @property
+    def lithium(self) -> bool:
+        """Its voltage is flat and its protection adds resistance: lead-acid limits say nothing of it."""
+        return self.chemistry == BatteryModel.Chemistry.LFP
+
+    @property
+    def first_use(self) -> date:
+        return self.in_service_on or self.acquired_on
+
+
+@dataclass(frozen=True)
+class ReadingColumns:
+    """All readings, one entry each; ``battery`` is a row number, ``day`` counts local days from 1970."""
+
+    battery: IntArray
+    day: FloatArray
+    mohm: FloatArray
+    method: IntArray
+    instrument: IntArray
+    rest_v: FloatArray
+    rest_h: FloatArray
+    temperature_c: FloatArray
+    charge_frac: FloatArray
+    cycles: FloatArray
+    methods: tuple[str, ...]
+    instruments: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CapacityColumns:
+    """All capacity tests, oldest first inside a battery."""
+
+    battery: IntArray
+    day: FloatArray
+    current_a: FloatArray
+    end_v: FloatArray
+    temperature_c: FloatArray
+    capacity_ah: FloatArray
+
+
+@dataclass(frozen=True)
+class BatteryColumns:
+    """The batteries with everything they are judged by; ``cycles`` is NaN where nobody counted."""
+
+    facts: tuple[BatteryFacts, ...]
+    readings: ReadingColumns
+    tests: CapacityColumns
+    cycles: FloatArray
+
+
+def judged_batteries(team_ids: Sequence[int]) -> QuerySet[Battery]:
+    """The batteries a sweep looks at: neither archived nor out of use."""
+    return Battery.objects.filter(team_id__in=team_ids, archived=False, state__in=JUDGED_STATES)
+
+
+def load_columns(batteries: QuerySet[Battery], *, break_in_cycles: float) -> BatteryColumns:
+    """Read the batteries and all that belongs to them, in five queries."""
+    facts = tuple(
+        BatteryFacts(*row)
+        for row in batteries.order_by("team_id", "code").values_list(
+            "pk", "team_id", "code", "state", "acquired_on", "in_service_on", "cycles_at_intake", "model__code",
+            "model__chemistry", "model__full_rest_v", "model__capacity_ah", "model__capacity_hours_h",
+            "model__end_v",
+        )
+    )  # fmt: skip
+    at = {f.pk: i for i, f in enumerate(facts)}
+    mine = {"battery__in": batteries.order_by().values("pk")}
+    ended = Charge.objects.filter(**mine, ended_at__isnull=False).order_by()
+    counted = dict(ended.values_list("battery").annotate(n=Count("pk")))
+    total = np.array([f.cycles_at_intake + counted.get(f.pk, 0) for f in facts], dtype=np.float64)
+    return BatteryColumns(
+        facts=facts,
+        readings=_readings(Reading.objects.filter(**mine), ended, at, facts, break_in_cycles),
+        tests=_tests(CapacityTest.objects.filter(**mine), at),
+        # Nothing at intake and nothing since: nobody counted, which is not the same as new.
+        cycles=np.where(total > 0, total, np.nan),
+    )
+
+
+def local_days(moments: Iterable[datetime]) -> FloatArray:
+    """Days since 1970 in the local calendar, with the time of day as fraction."""
+    seconds = np.array([m.timestamp() for m in moments], dtype=np.float64)
+    if not seconds.size:
+        return seconds
+    zone = timezone.get_current_timezone()
+    days, where = np.unique(np.floor(seconds / DAY_S), return_inverse=True)
+    noon = [datetime.fromtimestamp(d * DAY_S + DAY_S / 2, UTC).astimezone(zone) for d in days]
+    offset = np.array([(moment.utcoffset() or timedelta()).total_seconds() for moment in noon])
+    return cast(FloatArray, (seconds + offset[where]) / DAY_S)
+
+
+def day_to_date(day: float) -> date:
+    """The date of a day number."""
+    return date.fromordinal(EPOCH_ORDINAL + int(np.floor(day)))
+
+
+def date_to_day(day: date) -> float:
+    """The number of a date."""
+    return float(day.toordinal() - EPOCH_ORDINAL)
+
+
+def _readings(
+    rows: QuerySet[Reading],
+    ended: QuerySet[Charge],
+    at: dict[int, int],
+    facts: Sequence[BatteryFacts],
+    break_in_cycles: float,
+) -> ReadingColumns:
+    got = rows.order_by().values_list(
+        "battery_id", "taken_at", "resistance_mohm", "method", "instrument", "rest_v", "rest_h", "temperature_c",
+        "charge_frac",
+    )  # fmt: skip
+    ids, taken, mohm, methods, instruments, *rest = _columns(got, 9)
+    battery = np.array([at[i] for i in ids], dtype=np.int64)
+    method, method_names = _codes(methods, str)
+    # A name typed with another capital is still the same meter.
+    instrument, instrument_names = _codes(instruments, str.casefold)
+    rest_v, rest_h, temperature_c, charge_frac = (np.array(column, dtype=np.float64) for column in rest)
+    return ReadingColumns(
+        battery=battery,
+        day=local_days(taken),
+        mohm=np.array(mohm, dtype=np.float64),
+        method=method,
+        instrument=instrument,
+        rest_v=rest_v,
+        rest_h=rest_h,
+        temperature_c=temperature_c,
+        charge_frac=charge_frac,
+        cycles=_cycles_at(taken, battery, ended, at, facts, break_in_cycles),
+        methods=method_names,
+        instruments=instrument_names,
+    )
+
+
+def _cycles_at(
+    taken: Sequence[datetime],
+    battery: IntArray,
+    ended: QuerySet[Charge],
+    at: dict[int, int],
+    facts: Sequence[BatteryFacts],
+    break_in_cycles: float,
+) -> FloatArray:
+    """Cycles at each reading, exact up to the break-in; NaN before anybody counted."""
+    ranked = ended.annotate(
+        nth=Window(RowNumber(), partition_by=F("battery_id"), order_by=F("ended_at").asc())
+    )
+    first = (
+        ranked.filter(nth__lte=int(np.ceil(break_in_cycles))).order_by().values_list("battery_id", "ended_at")
+    )
+    charges = np.sort(
+        np.array([at[b] * _PER_BATTERY + int(t.timestamp()) for b, t in first if t], dtype=np.int64)
+    )
+    seconds = np.array([int(t.timestamp()) for t in taken], dtype=np.int64)
+    base = battery * _PER_BATTERY
+    since = np.searchsorted(charges, base + seconds, side="right") - np.searchsorted(charges, base)
+    cycles = np.array([f.cycles_at_intake for f in facts], dtype=np.float64)[battery] + since
+    return np.where(cycles > 0, cycles, np.nan)
+
+
+def _tests(rows: QuerySet[CapacityTest], at: dict[int, int]) -> CapacityColumns:
+    got = rows.order_by("battery_id", "tested_at").values_list(
+        "battery_id", "tested_at", "current_a", "end_v", "temperature_c", "capacity_ah"
+    )
+    ids, tested, *rest = _columns(got, 6)
+    battery = np.array([at[i] for i in ids], dtype=np.int64)
+    return CapacityColumns(battery, local_days(tested), *(np.array(c, dtype=np.float64) for c in rest))
+
+
+def _columns(rows: Iterable[tuple[Any, ...]], width: int) -> list[tuple[Any, ...]]:
+    """Rows turned into columns, empty ones too."""
+    return list(zip(*rows, strict=True)) or [()] * width
+
+
+def _codes(names: Iterable[str], normal: Callable[[str], str]) -> tuple[IntArray, tuple[str, ...]]:
+    """Numbers for names in order of first use, and the names as first written."""
+    number: dict[str, int] = {}
+    written: list[str] = []
+    known: dict[str, int] = {}
+    out = []
+    for name in names:
+        code = number.get(name)
+        if code is None:
+            code = known.setdefault(normal(name), len(written))
+            if code == len(written):
+                written.append(name)
+            number[name] = code
+        out.append(code)
+    return np.array(out, dtype=np.int64), tuple(written)
