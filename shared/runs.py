@@ -15,10 +15,12 @@ from shared import jobs
 from shared.access import Can, Scope
 from shared.errors import DomainError
 from shared.models import JobRun
-from shared.schedule import JOBS, Job
+from shared.schedule import JOBS, SWEEPS_AFTER, Job
 
-#: Jobs that a team can ask for; those with a clock of their own go over every team.
-TEAM_JOBS: dict[str, Job] = {name: job for name, job in JOBS.items() if job.every is None}
+#: Jobs that a team can ask for: those that an edit of its rows sets off.
+TEAM_JOBS: dict[str, Job] = {
+    name: job for name, job in JOBS.items() if any(name in names for names in SWEEPS_AFTER.values())
+}
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,7 @@ def job_states(scope: Scope) -> list[JobState]:
     return [
         JobState(name, job, good.get(name), last.get(name), asks and name in TEAM_JOBS)
         for name, job in JOBS.items()
+        if name in TEAM_JOBS or job.every is not None
     ]
 
 

@@ -17,20 +17,31 @@ class Job:
     every: crontab | None = None
     off_switch: str = ""
     late_after_s: int = 0
+    part_of: str = ""  # the job that shares itself out into runs of this one; nobody asks for these alone
 
+
+#: A sweep reports after every chunk of teams, which takes seconds; a worker that is silent for longer is gone.
+SWEEP_LEASE_S = 120
 
 #: Job name -> how it is run. The function takes (run: JobRun) and returns counts for the run's row.
 JOBS: dict[str, Job] = {
     "sweep.all": Job(
         "compliance.tasks.sweep_all",
         "All sweeps, every team",
+        lease_s=SWEEP_LEASE_S,
         every=crontab(minute="15", hour="3"),
         off_switch="NIGHTLY_SWEEP",
         late_after_s=2 * 24 * 3600,
     ),
-    "sweep.batteries": Job("compliance.tasks.sweep_batteries", "Ageing batteries"),
-    "sweep.loads": Job("compliance.tasks.sweep_loads", "Undersized parts"),
-    "sweep.stock": Job("compliance.tasks.sweep_stock", "Stock before the next event"),
+    "sweep.chunk": Job(
+        "compliance.tasks.sweep_chunk",
+        "All sweeps, some of the teams",
+        lease_s=SWEEP_LEASE_S,
+        part_of="sweep.all",
+    ),
+    "sweep.batteries": Job("compliance.tasks.sweep_batteries", "Ageing batteries", SWEEP_LEASE_S),
+    "sweep.loads": Job("compliance.tasks.sweep_loads", "Undersized parts", SWEEP_LEASE_S),
+    "sweep.stock": Job("compliance.tasks.sweep_stock", "Stock before the next event", SWEEP_LEASE_S),
 }
 
 #: An edited model -> the sweeps whose answer it could change.

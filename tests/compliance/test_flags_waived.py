@@ -115,6 +115,15 @@ def test_a_waiver_that_ran_out_makes_way(scope, flag):
     assert flag.events.get(kind="unwaived").detail == f"ran out on {day(-1)}"
 
 
+def test_a_waiver_whose_giver_is_gone_can_be_withdrawn(scope, flag):
+    waiver = waive(make_scope(scope.team, Role.MENTOR), flag)
+    assert waiver.by is not None
+    waiver.by.delete()
+    waiver_withdraw(scope=scope, waiver=waiver)
+    assert not flags_open(scope).get().waived
+    assert waiver.history.first().history_user == scope.user
+
+
 def test_a_cleared_flag_is_not_waived(scope, flag):
     sync(scope.team, at=1)
     with pytest.raises(Conflict, match="has cleared"):

@@ -1,0 +1,114 @@
+"""`manage.py demo`: the whole of Loadstock on invented data, from nothing to flags that explain themselves."""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from compliance.demo.build import demo_is_there, demo_make, demo_teams
+from compliance.demo.people import SIGN_INS
+from compliance.models import Flag, Severity
+from compliance.rules.base import SEVERITY_ORDER
+from compliance.selectors.flags import flags_open
+from shared import embedded, jobs
+from shared.access import system_scope
+from shared.errors import DomainError
+from shared.models import JobRun, Team
+
+
+class Command(BaseCommand):
+    help = (
+        "Set up a demo with three invented teams, run the background checks on it, print what they flag and why, "
+        "and serve the pages until Ctrl-C. A second start keeps the data."
+    )
+    requires_system_checks = []  # done once, with the database, below
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        parser.add_argument(
+            "--host",
+            default=embedded.DEFAULT_HOST,
+            help="address to listen on (default: this machine only; the demo's passwords are known to everyone)",
+        )
+        parser.add_argument(
+            "--port", type=int, default=embedded.DEFAULT_PORT, help="the next free one is used if it is taken"
+        )
+        parser.add_argument(
+            "--no-serve", action="store_true", help="do everything but serve the pages, for scripts"
+        )
+
+    def handle(self, *args: Any, host: str, port: int, no_serve: bool, **options: Any) -> None:
+        if settings.PRODUCTION:
+            raise CommandError(
+                "'demo' signs people in with passwords that everyone knows, so it runs on the embedded set-up "
+                "only. Unset DATABASE_URL, REDIS_URL and LOADSTOCK_MODE to try it."
+            )
+        self.stdout.write("Loadstock demo: three invented teams, SQLite and jobs on this machine.")
+        self._prepare()
+        self._report()
+        self._sign_ins()
+        if not no_serve:
+            embedded.serve(host, port)
+
+    def _prepare(self) -> None:
+        embedded.step("database up to date", embedded.migrate)
+        if demo_is_there():
+            self.stdout.write("  the demo teams are there: their data stays as it is")
+        else:
+            embedded.step("demo teams made", _make)
+        embedded.step("background checks done", _sweep)
+
+    def _report(self) -> None:
+        for team in demo_teams():
+            flags = sorted(
+                flags_open(system_scope(team)), key=lambda f: (SEVERITY_ORDER[f.severity], f.subject_label)
+            )
+            self.stdout.write(f"\n{team.name} (demo data): {_summary(flags)}")
+            for flag in flags:
+                self.stdout.write(f"  {Severity(flag.severity).label:<12} {_line(flag)}")
+        self.stdout.write("\nThe working behind each: its page, or manage.py sweep")
+
+    def _sign_ins(self) -> None:
+        self.stdout.write("\nSign in as:")
+        for sign_in in SIGN_INS:
+            self.stdout.write(f"  {sign_in.username:<8} {sign_in.password:<18} {sign_in.reader}")
+        self.stdout.write("")
+        self.stdout.flush()
+
+
+def _make() -> list[Team]:
+    try:
+        return demo_make(timezone.localdate())
+    except DomainError as exc:
+        raise CommandError(str(exc)) from exc
+
+
+def _sweep() -> None:
+    """Every sweep as the worker would do it; each leaves its row on the jobs page."""
+    jobs.enqueue("sweep.all", trigger=JobRun.Trigger.COMMAND)
+    for run in jobs.run_due(wait_for_debounce=True):
+        if run.state == JobRun.State.FAILED:
+            raise CommandError(f"The job {run.name} failed: {run.error}")
+
+
+def _summary(flags: Sequence[Flag]) -> str:
+    counts = Counter(flag.severity for flag in flags)
+    words = [
+        f"{counts[severity]} {Severity(severity).label.lower()}"
+        for severity in SEVERITY_ORDER
+        if counts[severity]
+    ]
+    return f"{len(flags)} flags ({', '.join(words)})" if flags else "nothing flagged"
+
+
+def _line(flag: Flag) -> str:
+    """What is wrong, with the number that decided against its limit."""
+    line = f"{flag.subject_label}: {flag.message}"
+    if flag.value is None or flag.limit is None:
+        return line
+    return f"{line} [{flag.value:.4g} against {flag.limit:.4g} {flag.unit}".rstrip() + "]"
