@@ -9,11 +9,17 @@ from random import Random
 from compliance.demo.catalogue import Catalogue
 from compliance.demo.clock import Clock
 from compliance.demo.people import GULL, SALT, TERN
+from compliance.demo.rows import put_many
 from inventory.models import Battery, BatteryModel, CapacityTest, Charge, Method, Reading
 from shared.access import Scope
-from shared.records import record_create_many
 
-BENCH, HAND = "Bench meter 1", "Hand meter 2"
+BENCH, HAND, NEWER = "Bench meter 1", "Hand meter 2", "Hand meter 3"
+#: A two-pulse meter reads higher than 1 kHz on the same block, and every meter in its own way: a line each.
+METERS: dict[str, tuple[str, float]] = {
+    BENCH: (Method.AC_1KHZ, 1.0),
+    HAND: (Method.TWO_PULSE, 1.32),
+    NEWER: (Method.TWO_PULSE, 1.27),
+}
 #: Two seasons of review days, in days from today; the last one is five days ago.
 REVIEWS = (*range(-600, -27, 22), -17, -5)
 
@@ -30,12 +36,20 @@ class Life:
     jump_frac: float = 0.0
     bench_reviews: tuple[int, ...] = REVIEWS
     hand_reviews: tuple[int, ...] = REVIEWS
+    newer_reviews: tuple[int, ...] = ()
     capacity_frac: float = 0.96
     acquired: int = -640
     cycles_at_intake: int = 8
 
+    @property
+    def reviews(self) -> dict[str, tuple[int, ...]]:
+        """Days of reading by meter."""
+        return {BENCH: self.bench_reviews, HAND: self.hand_reviews, NEWER: self.newer_reviews}
+
 
 NEW = (-40, -12)
+EARLIER = tuple(day for day in REVIEWS if day < -90)
+LATELY = (-80, -58, -36, -14)
 LIVES: dict[str, tuple[Life, ...]] = {
     GULL: (
         Life("GP-01", first_mohm=11.6, rise_frac=0.04),
@@ -51,12 +65,21 @@ LIVES: dict[str, tuple[Life, ...]] = {
     ),
     TERN: (
         Life("TR-1", "AGM17", first_mohm=13.0, rise_frac=0.05),
-        Life("TR-2", "AGM17", first_mohm=13.2, rise_frac=0.07),
-        Life("TR-3", "AGM17", first_mohm=12.9, rise_frac=0.04),
+        Life("TR-2", "AGM17", first_mohm=13.2, rise_frac=0.07, acquired=-1160, cycles_at_intake=70),
+        Life(
+            "TR-3",
+            "AGM17",
+            first_mohm=12.9,
+            rise_frac=0.04,
+            bench_reviews=EARLIER,
+            hand_reviews=EARLIER,
+            newer_reviews=LATELY,
+        ),
     ),
     SALT: (
         Life("SM-1", first_mohm=12.2, rise_frac=0.03),
         Life("SM-2", first_mohm=12.0, rise_frac=0.06),
+        Life("SM-3", bench_reviews=(), hand_reviews=()),
     ),
 }
 
@@ -65,17 +88,15 @@ def make_batteries(scope: Scope, parts: Catalogue, clock: Clock, chance: Random)
     """The team's batteries with everything that was measured on them; returned by code."""
     lives = LIVES[scope.team.slug]
     batteries = [_battery(scope, parts, life, clock) for life in lives]
-    made = {b.code: b for b in record_create_many(scope=scope, instances=batteries)}
+    made = {b.code: b for b in put_many(scope, batteries)}
     readings: list[Reading] = []
     charges: list[Charge] = []
     for life in lives:
         readings += _readings(scope, made[life.code], life, clock, chance)
         charges += _charges(scope, made[life.code], life, clock, chance)
-    record_create_many(scope=scope, instances=readings)
-    record_create_many(scope=scope, instances=charges)
-    record_create_many(
-        scope=scope, instances=[_capacity(scope, made[life.code], life, clock, chance) for life in lives]
-    )
+    put_many(scope, readings)
+    put_many(scope, charges)
+    put_many(scope, [_capacity(scope, made[life.code], life, clock, chance) for life in lives])
     return made
 
 
@@ -95,15 +116,13 @@ def _battery(scope: Scope, parts: Catalogue, life: Life, clock: Clock) -> Batter
 
 def _readings(scope: Scope, battery: Battery, life: Life, clock: Clock, chance: Random) -> list[Reading]:
     rows = []
-    for day in life.bench_reviews:
-        jump = 1 + life.jump_frac if day == REVIEWS[-1] else 1.0
-        rows.append(_reading(scope, battery, _mohm(life, day, chance) * jump, BENCH, day, clock, chance))
-    for day in life.hand_reviews:
-        if life.jump_frac and day == REVIEWS[-1]:
-            continue  # the loose lug was seen with the bench meter and not measured again yet
-        # A two-pulse meter reads higher than 1 kHz on the same block: a line of its own.
-        mohm = 1.32 * _mohm(life, day, chance)
-        rows.append(_reading(scope, battery, mohm, HAND, day, clock, chance))
+    for meter, days in life.reviews.items():
+        for day in days:
+            loose = bool(life.jump_frac) and day == REVIEWS[-1]
+            if loose and meter != BENCH:
+                continue  # the loose lug was seen with the bench meter and not measured again yet
+            mohm = _mohm(life, day, chance) * METERS[meter][1] * (1 + life.jump_frac * loose)
+            rows.append(_reading(scope, battery, mohm, meter, day, clock, chance))
     return rows
 
 
@@ -121,7 +140,7 @@ def _reading(
         battery=battery,
         taken_at=clock.at(day, 17 if instrument == BENCH else 18, chance.randrange(60)),
         resistance_mohm=round(mohm, 2),
-        method=Method.AC_1KHZ if instrument == BENCH else Method.TWO_PULSE,
+        method=METERS[instrument][0],
         instrument=instrument,
         rest_v=round(chance.uniform(12.88, 13.02), 2),
         rest_h=round(chance.uniform(6, 20), 1),
@@ -131,8 +150,8 @@ def _reading(
 
 
 def _charges(scope: Scope, battery: Battery, life: Life, clock: Clock, chance: Random) -> list[Charge]:
-    """A charge the evening before every review, and one a week in between while in season."""
-    days = sorted({day - 1 for day in (*life.bench_reviews, *life.hand_reviews)})
+    """A charge on the evening before every review."""
+    days = sorted({day - 1 for reviews in life.reviews.values() for day in reviews})
     rows = []
     for day in days:
         start = clock.at(day, 16, chance.randrange(60))

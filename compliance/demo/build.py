@@ -21,9 +21,15 @@ from shared.models import Team, User
 SEED = 20
 
 
+def demo_teams() -> list[Team]:
+    """The demo teams that are there, in the order in which they are named."""
+    found = Team.objects.filter(is_demo=True).in_bulk([slug for slug, _ in TEAMS], field_name="slug")
+    return [found[slug] for slug, _ in TEAMS if slug in found]
+
+
 def demo_is_there() -> bool:
-    """Whether the demo teams have been made before."""
-    return Team.objects.filter(slug__in=[slug for slug, _ in TEAMS], is_demo=True).count() == len(TEAMS)
+    """Whether the demo world has been made before."""
+    return len(demo_teams()) == len(TEAMS)
 
 
 def demo_make(today: date, seed: int = SEED) -> list[Team]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, TypeVar
 
+from compliance.demo.rows import put_many
 from inventory.models import (
     BatteryModel,
     Component,
@@ -17,7 +18,6 @@ from inventory.models import (
 from shared.access import Scope
 from shared.electrical.gauges import parse_size
 from shared.electrical.tables.protection import CURVES
-from shared.records import record_create_many
 
 P = TypeVar("P", bound=Part)
 
@@ -131,11 +131,11 @@ def make_catalogue(scope: Scope) -> Catalogue:
     for rows in (_wires(), _terminals(), _devices(), _components(), _batteries(), _others()):
         for part in rows:
             part.team = scope.team
-            part.full_clean()
+            part.full_clean(validate_unique=False, validate_constraints=False)  # as in put_many
             part._history_user = scope.user  # type: ignore[attr-defined]  # read by simple_history
             part.save()
             found[part.code] = part
-    record_create_many(scope=scope, instances=_points(scope, found))
+    put_many(scope, _points(scope, found))
     return found
 
 

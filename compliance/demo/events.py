@@ -8,9 +8,9 @@ from random import Random
 from builds.models import Event, Match, Outing, Robot, Season
 from builds.services.events import event_save
 from compliance.demo.clock import GOODS_BY, NEXT_EVENT, PAST_EVENT, Clock
+from compliance.demo.rows import put_many
 from inventory.models import Battery
 from shared.access import Scope
-from shared.records import record_create_many
 
 PAST_NAME, NEXT_NAME = "Harbour Scrimmage", "Estuary League, second meet"
 MATCHES = 10
@@ -31,8 +31,8 @@ def make_events(
     coming.goods_by = clock.day(GOODS_BY)
     event_save(scope=scope, event=coming, robots=robots)
     matches = [m for i, robot in enumerate(robots) for m in _matches(scope, past, robot, i, clock)]
-    record_create_many(scope=scope, instances=matches)
-    record_create_many(scope=scope, instances=_outings(scope, matches, batteries, chance))
+    put_many(scope, matches)
+    put_many(scope, _outings(scope, matches, batteries, chance))
 
 
 def _event(scope: Scope, name: str, days: tuple[int, int], season: Season, clock: Clock) -> Event:

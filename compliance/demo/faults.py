@@ -23,7 +23,26 @@ class Seeded:
     why: str
 
 
-SEEDED: tuple[Seeded, ...] = ()
+SEEDED: tuple[Seeded, ...] = (
+    Seeded("battery-rise", GULL, "GP-07", "stop", "two thirds above its first readings: retire"),
+    Seeded("battery-rise", GULL, "GP-05", "fix", "well over a third above its first readings: practice only"),
+    Seeded("battery-sudden", GULL, "GP-03", "fix", "a jump within twelve days: a loose lug"),
+    Seeded(
+        "battery-capacity", GULL, "GP-09", "stop", "three quarters of its rated capacity, resistance flat"
+    ),
+    Seeded("battery-unjudged", GULL, "GP-10", "unknown", "new: two readings make no baseline"),
+    Seeded("battery-use", TERN, "TR-2", "watch", "in use for more than three years"),
+    Seeded("battery-unjudged", TERN, "TR-3", "unknown", "a new meter: four readings make no trend"),
+    Seeded("battery-unjudged", SALT, "SM-3", "unknown", "never measured"),
+    Seeded(
+        "stock-short", GULL, "CLAMP", "watch", "Kittiwake lacks eight, three are there; in time if ordered"
+    ),
+    Seeded("stock-short", GULL, "BL02", "watch", "four are there, repairs may need five"),
+    Seeded("stock-short", GULL, "LENS", "stop", "Kittiwake lacks one, and it takes three weeks to come"),
+    Seeded("stock-floor", GULL, "LABEL", "watch", "one roll, and the team wants three"),
+    Seeded("stock-no-offer", TERN, "SLEEVE", "unknown", "four metres short, and nobody is known to sell it"),
+    Seeded("stock-short", SALT, "BEACON", "fix", "a spare for repairs would come too late"),
+)
 
 #: (team, robot, circuit) -> what differs from the healthy template; parts by code.
 WIRING: dict[tuple[str, str, str], dict[str, Any]] = {
@@ -46,7 +65,11 @@ LACKING: dict[tuple[str, str], dict[str, int]] = {
     (TERN, "SANDPIPER"): {"SLEEVE": 6},
 }
 #: team -> part -> what was counted last.
-ON_HAND: dict[str, dict[str, int]] = {GULL: {"CLAMP": 3, "LENS": 0, "LABEL": 1}, TERN: {"SLEEVE": 2}}
+ON_HAND: dict[str, dict[str, int]] = {
+    GULL: {"CLAMP": 3, "LENS": 0, "LABEL": 1, "BL02": 1},
+    TERN: {"SLEEVE": 2},
+    SALT: {"BEACON": 0},
+}
 #: Parts sold only by the supplier that takes three weeks, and parts that nobody is known to sell.
-SLOW_OFFER: dict[str, tuple[str, ...]] = {GULL: ("LENS",)}
+SLOW_OFFER: dict[str, tuple[str, ...]] = {GULL: ("LENS",), SALT: ("BEACON",)}
 NO_OFFER: dict[str, tuple[str, ...]] = {TERN: ("SLEEVE",)}

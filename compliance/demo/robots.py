@@ -12,9 +12,10 @@ from compliance.demo.catalogue import COMPONENTS, Catalogue
 from compliance.demo.clock import SEASONS, Clock
 from compliance.demo.faults import LACKING, WIRING
 from compliance.demo.people import GULL, SALT, TERN
+from compliance.demo.rows import put_many
 from inventory.models import BatteryModel, Component, ProtectiveDevice, TerminalType, WireType
 from shared.access import Scope
-from shared.records import record_create_many, record_save
+from shared.records import record_save
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ def make_seasons(scope: Scope, clock: Clock) -> list[Season]:
         Season(team=scope.team, name=name, starts_on=clock.day(first), ends_on=clock.day(last))
         for name, first, last in SEASONS
     ]
-    return record_create_many(scope=scope, instances=seasons)
+    return put_many(scope, seasons)
 
 
 def make_robots(
@@ -132,7 +133,7 @@ def _make_build(
             _circuit(build, t, parts, made, faults.get((scope.team.slug, plan.code, t.code), {}))
             for t in level
         ]
-        for circuit in record_create_many(scope=scope, instances=circuits):
+        for circuit in put_many(scope, circuits):
             made[circuit.code] = circuit
     if state == BuildState.CURRENT:
         _make_lines(scope, parts, build, plan.code)
@@ -200,7 +201,7 @@ def _make_lines(scope: Scope, parts: Catalogue, build: Build, robot: str) -> Non
         )
         for code, (count, lacking) in wanted.items()
     ]
-    record_create_many(scope=scope, instances=lines)
+    put_many(scope, lines)
 
 
 def templates_of(plan: Plan, chance: Random) -> list[Template]:

@@ -9,11 +9,11 @@ from compliance.demo.catalogue import Catalogue
 from compliance.demo.clock import LEDGER_BEGAN, PAST_EVENT, Clock
 from compliance.demo.faults import NO_OFFER, ON_HAND, SLOW_OFFER
 from compliance.demo.people import GULL
+from compliance.demo.rows import put_many
 from inventory.models import Bin, Offer, Part, PartKind, Spool, Supplier, Unit, WireType
 from inventory.services.ledger import stock_count, stock_move, stock_receive, stock_scrap, stock_use
 from inventory.services.spools import spool_create
 from shared.access import Scope
-from shared.records import record_create_many
 
 #: code -> (name, goes to events)
 BINS: dict[str, tuple[str, bool]] = {
@@ -57,8 +57,8 @@ USED_AT_PAST: dict[str, str] = {
 }
 #: (supplier, contact, days to the shelf, price factor)
 SUPPLIERS: tuple[tuple[str, str, int, str], ...] = (
-    ("Quayside Electrical", "orders@quayside.example", 3, "1.10"),
-    ("Slipway Supplies", "desk@slipway.example", 6, "1.00"),
+    ("Quayside Electrical", "orders@quayside.example", 2, "1.10"),
+    ("Slipway Supplies", "desk@slipway.example", 4, "1.00"),
 )
 SLOW = ("Far Shore Surplus", "post@farshore.example", 21, "0.80")
 PRICE = {
@@ -78,7 +78,7 @@ def make_stock(scope: Scope, parts: Catalogue, clock: Clock, chance: Random) -> 
         code: Bin(team=scope.team, code=code, name=name, travels=travels)
         for code, (name, travels) in BINS.items()
     }
-    record_create_many(scope=scope, instances=list(bins.values()))
+    put_many(scope, list(bins.values()))
     _make_offers(scope, parts)
     spools = _make_spools(scope, parts, bins, clock)
     for part in parts.values():
@@ -99,9 +99,7 @@ def make_stock(scope: Scope, parts: Catalogue, clock: Clock, chance: Random) -> 
 
 def _make_offers(scope: Scope, parts: Catalogue) -> None:
     rows = [*SUPPLIERS, SLOW]
-    suppliers = record_create_many(
-        scope=scope, instances=[Supplier(team=scope.team, name=row[0], contact=row[1]) for row in rows]
-    )
+    suppliers = put_many(scope, [Supplier(team=scope.team, name=row[0], contact=row[1]) for row in rows])
     offers = []
     for part in parts.values():
         if part.code in NO_OFFER.get(scope.team.slug, ()):
@@ -110,7 +108,7 @@ def _make_offers(scope: Scope, parts: Catalogue) -> None:
         for supplier, row in zip(suppliers, rows, strict=True):
             if slow == (row is SLOW):
                 offers.append(_offer(scope, part, supplier, row[2], Decimal(row[3])))
-    record_create_many(scope=scope, instances=offers)
+    put_many(scope, offers)
 
 
 def _offer(scope: Scope, part: Part, supplier: Supplier, days: int, factor: Decimal) -> Offer:
