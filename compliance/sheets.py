@@ -3,29 +3,35 @@
 from __future__ import annotations
 
 from compliance.models import RulePack, RuleSetting
-from shared.access import Can, Scope
+from compliance.services.packs import pack_save, setting_checked, setting_save
+from shared.access import Scope
+from shared.errors import DomainError
 from shared.models import JobRun
-from shared.records import record_save
 from shared.workbook.declare import col, sheet
 from shared.workbook.problems import CellProblem
 from shared.workbook.spec import Values
 
 
 def _write_pack(*, scope: Scope, instance: RulePack, values: Values, created: bool) -> None:
-    record_save(scope=scope, instance=instance, need=Can.GOVERN, trigger=JobRun.Trigger.IMPORT)
+    pack_save(scope=scope, pack=instance, trigger=JobRun.Trigger.IMPORT)
 
 
 def _write_setting(*, scope: Scope, instance: RuleSetting, values: Values, created: bool) -> None:
-    record_save(scope=scope, instance=instance, need=Can.GOVERN, trigger=JobRun.Trigger.IMPORT)
+    setting_save(scope=scope, setting=instance, trigger=JobRun.Trigger.IMPORT)
 
 
 def _complete_setting(values: Values) -> None:
-    """An empty cell of limits means none; anything else is a list of names with their values."""
-    if "limits" not in values:
-        return
-    values["limits"] = {} if values["limits"] is None else values["limits"]
-    if not isinstance(values["limits"], dict):
-        raise CellProblem("The limits are not names with values.", 'Write them as {"name": 3.5}.')
+    """Ask the rule already in the preview whether it can take the values; an empty cell of limits means none."""
+    if "limits" in values and values["limits"] is None:
+        values["limits"] = {}
+    try:
+        read = setting_checked(
+            str(values.get("rule_code")), values.get("limits", {}), str(values.get("severity") or "")
+        )
+    except DomainError as error:
+        raise CellProblem(f"{error.message.rstrip('.')}.", f"{error.remedy.rstrip('.')}.") from error
+    if "limits" in values:
+        values["limits"] = read
 
 
 RULE_PACKS = sheet(
@@ -54,11 +60,11 @@ RULE_SETTINGS = sheet(
             "rule_code",
             heading="Rule",
             explanation="Code of the rule, as on the methods page",
-            example="drop-critical",
+            example="wire-drop",
         ),
         col("enabled", explanation="no switches the rule off", example="yes"),
         col("severity", example="Fix"),
-        col("limits", example='{"limit_frac": 0.05}'),
+        col("limits", example='{"critical_frac": 0.02}'),
         col("source", explanation="Where these limits come from", example="Team meeting of 2026-10-02"),
     ],
     about="What a rule pack changes of a rule: switched off, another severity, other limits",

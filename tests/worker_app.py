@@ -1,4 +1,4 @@
-"""The application a test's worker runs: the real one, plus one job that takes as long as a test asks for.
+"""The application a test's worker runs: the real one, plus jobs that take as long as a test asks for.
 
 Started as `celery -A tests.worker_app worker`.
 """
@@ -8,8 +8,10 @@ from __future__ import annotations
 from shared.celery import app
 from shared.schedule import JOBS, Job
 
-__all__ = ["LEASE_S", "PROBE", "app"]
+__all__ = ["LEASE_S", "PROBE", "SLOW_SWEEP", "app"]
 
 PROBE = "probe.slow"
+SLOW_SWEEP = "probe.sweep"
 LEASE_S = 3
 JOBS[PROBE] = Job("tests.worker_jobs.slow_probe", "A job for tests", lease_s=LEASE_S)
+JOBS[SLOW_SWEEP] = Job("tests.worker_jobs.slow_sweep", "A sweep for tests", lease_s=LEASE_S)

@@ -9,7 +9,8 @@ from django.db.models import Model, Q, QuerySet
 
 from builds.models import Build, BuildState, Circuit
 from compliance.models import SubjectKind
-from inventory.models import Battery, BatteryState, Part
+from compliance.selectors.battery_columns import JUDGED_STATES
+from inventory.models import Battery, Part
 
 
 @dataclass(frozen=True)
@@ -36,9 +37,9 @@ JUDGING: dict[str, Judging] = {
         "it is not the current build",
     ),
     SubjectKind.BATTERY: Judging(
-        Battery, Q(archived=False) & ~Q(state=BatteryState.RETIRED), why_not="retired or archived"
+        Battery, Q(archived=False, state__in=JUDGED_STATES), why_not="it is out of use or archived"
     ),
-    SubjectKind.PART: Judging(Part, Q(archived=False), why_not="archived"),
+    SubjectKind.PART: Judging(Part, Q(archived=False), why_not="it is archived"),
 }
 
 

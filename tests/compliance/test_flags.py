@@ -12,13 +12,15 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from compliance.models import Flag, FlagEvent, RulePack, RuleSetting
+from compliance.rules.base import Finding
 from compliance.services.flag_diff import SAME_DIGITS, plain
 from compliance.services.flags import flags_sync
 from compliance.sweeps.registry import SWEEPS, finder_of
 from inventory.models import Part
 from tests.builds.workshop import make_build, make_circuit, make_workshop
 from tests.compliance.findings import Found, events_of, finding, night, only_flag, parts, sync
-from tests.inventory.stockroom import make_part, make_team
+from tests.inventory.stockroom import make_part, make_scope, make_team
+from tests.inventory.test_batteries import make_battery
 
 pytestmark = pytest.mark.django_db
 
@@ -126,7 +128,7 @@ def test_an_archived_subject_and_a_deleted_one_are_told_apart_from_a_mended_one(
     sync(team, at=1)
     assert dict(Flag.objects.values_list("subject_id", "cleared_reason")) == {
         kept.pk: "the check passes now",
-        archived.pk: "the subject is no longer judged: archived",
+        archived.pk: "the subject is no longer judged: it is archived",
         number: "the subject was deleted",
     }
     told = FlagEvent.objects.filter(kind="cleared").values_list("flag__subject_id", "detail")
@@ -149,6 +151,21 @@ def test_a_rule_switched_off_and_a_build_that_is_past_are_reasons_of_their_own()
     assert dict(Flag.objects.values_list("subject_id", "cleared_reason")) == {
         circuits[0].pk: "the rule is switched off",
         circuits[1].pk: "the subject is no longer judged: its build is not the current one",
+    }
+
+
+def test_a_battery_taken_out_of_use_is_no_longer_judged(team):
+    scope = make_scope(team)
+    kept, out = (make_battery(scope, code) for code in ("B01", "B02"))
+    found = [
+        Finding(team.pk, "battery-rise", "battery", b.pk, b.code, "fix", "It rises.") for b in (kept, out)
+    ]
+    flags_sync(sweep="batteries", team_ids=[team.pk], now=night(0), find=Found(*found))
+    type(out).objects.filter(pk=out.pk).update(state="quarantine", state_reason="swollen")
+    flags_sync(sweep="batteries", team_ids=[team.pk], now=night(1), find=Found())
+    assert dict(Flag.objects.values_list("subject_label", "cleared_reason")) == {
+        "B01": "the check passes now",
+        "B02": "the subject is no longer judged: it is out of use or archived",
     }
 
 
