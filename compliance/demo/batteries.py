@@ -20,6 +20,8 @@ METERS: dict[str, tuple[str, float]] = {
     HAND: (Method.TWO_PULSE, 1.32),
     NEWER: (Method.TWO_PULSE, 1.27),
 }
+#: Reviews held in the cold: their readings are on record and left out of every trend.
+COLD = (-512, -314, -116)
 #: Two seasons of review days, in days from today; the last one is five days ago.
 REVIEWS = (*range(-600, -27, 22), -17, -5)
 
@@ -135,16 +137,18 @@ def _mohm(life: Life, day: int, chance: Random) -> float:
 def _reading(
     scope: Scope, battery: Battery, mohm: float, instrument: str, day: int, clock: Clock, chance: Random
 ) -> Reading:
+    cold = day in COLD
     return Reading(
         team=scope.team,
         battery=battery,
         taken_at=clock.at(day, 17 if instrument == BENCH else 18, chance.randrange(60)),
-        resistance_mohm=round(mohm, 2),
+        resistance_mohm=round(mohm * (1.07 if cold else 1.0), 2),
         method=METERS[instrument][0],
         instrument=instrument,
         rest_v=round(chance.uniform(12.88, 13.02), 2),
         rest_h=round(chance.uniform(6, 20), 1),
-        temperature_c=round(chance.uniform(18, 25), 1),
+        temperature_c=round(chance.uniform(6, 12) if cold else chance.uniform(18, 25), 1),
+        note="In the boat shed, no heating" if cold else "",
         by=scope.user,
     )
 

@@ -11,6 +11,7 @@ from compliance.demo.batteries import make_batteries
 from compliance.demo.catalogue import make_catalogue
 from compliance.demo.clock import Clock
 from compliance.demo.events import make_events
+from compliance.demo.packs import make_packs
 from compliance.demo.people import SIGN_INS, TEAMS, make_people
 from compliance.demo.robots import make_robots, make_seasons
 from compliance.demo.stock import make_stock
@@ -55,6 +56,7 @@ def demo_make(today: date, seed: int = SEED) -> list[Team]:
 def _make_team(scope: Scope, clock: Clock, chance: Random) -> None:
     parts = make_catalogue(scope)
     seasons = make_seasons(scope, clock)
+    make_packs(scope, seasons)
     robots = make_robots(scope, parts, seasons, clock, chance)
     batteries = make_batteries(scope, parts, clock, chance)
     make_stock(scope, parts, clock, chance)

@@ -1,7 +1,7 @@
 """What is wrong in the demo world, on purpose. Everything else in it passes every rule.
 
-``SEEDED`` is what the sweeps must find, no more and no less; ``WIRING`` and the tables below it are how each fault is
-brought about. A test holds the two together.
+``SEEDED`` is what the sweeps must find, no more and no less; ``WIRING`` and the tables below it are how most of it is
+brought about, and how each battery ages is written in ``batteries``. A test holds them together.
 """
 
 from __future__ import annotations
@@ -24,6 +24,18 @@ class Seeded:
 
 
 SEEDED: tuple[Seeded, ...] = (
+    Seeded("device-rating", GULL, "KITTIWAKE/INTAKE-1", "fix", "14 AWG behind a device of 40 A"),
+    Seeded("wire-drop", GULL, "KITTIWAKE/RADIO", "fix", "critical, 4.5 m of 22 AWG up the mast"),
+    Seeded("terminal-barrel", GULL, "KITTIWAKE/ARM-2", "fix", "a blue terminal on 12 AWG"),
+    Seeded("circuit-unknown", GULL, "KITTIWAKE/BEACON", "unknown", "nobody measured its length"),
+    Seeded("device-load", GULL, "KITTIWAKE/COMPRESSOR", "watch", "runs above four fifths of its fuse"),
+    Seeded("device-interrupt", GULL, "PETREL/CAMERA-1", "stop", "a glass fuse that breaks 35 A"),
+    Seeded("terminal-hole", TERN, "SANDPIPER/DRIVE-3", "fix", "a hole for M6 on a stud of M5"),
+    Seeded("device-rating", TERN, "SANDPIPER/INTAKE-2", "stop", "16 AWG behind a device of 40 A"),
+    Seeded("device-missing", TERN, "DUNLIN/LIGHTS", "stop", "no device, and the one before is far too large"),
+    Seeded("feed-sum", SALT, "CURLEW/REGULATOR", "fix", "its branches draw more than its 3 A fuse carries"),
+    Seeded("wire-ampacity", SALT, "AVOCET/ARM-1", "fix", "a loaded wire in a bundle of eight"),
+    Seeded("device-rating", SALT, "AVOCET/ARM-1", "fix", "the bundle leaves the wire less than its device"),
     Seeded("battery-rise", GULL, "GP-07", "stop", "two thirds above its first readings: retire"),
     Seeded("battery-rise", GULL, "GP-05", "fix", "well over a third above its first readings: practice only"),
     Seeded("battery-sudden", GULL, "GP-03", "fix", "a jump within twelve days: a loose lug"),
@@ -46,18 +58,33 @@ SEEDED: tuple[Seeded, ...] = (
 
 #: (team, robot, circuit) -> what differs from the healthy template; parts by code.
 WIRING: dict[tuple[str, str, str], dict[str, Any]] = {
-    (GULL, "KITTIWAKE", "INTAKE-1"): {"wire": "W14P", "device": "MX40", "terminal_source": "FER-14",
-                                      "terminal_load": "RING-B-M4", "stud_load_mm": 4.0},
-    (GULL, "KITTIWAKE", "RADIO"): {"wire": "W22P", "length_m": 4.5, "device": "BL02", "continuous_a": 1.4,
-                                   "peak_a": 1.4, "terminal_source": "FER-22", "terminal_load": "BLADE-R"},
+    (GULL, "KITTIWAKE", "INTAKE-1"): {
+        "wire": "W14P",
+        "device": "MX40",
+        "terminal_source": "FER-14",
+        "terminal_load": "RING-B-M5",
+    },
+    (GULL, "KITTIWAKE", "RADIO"): {
+        "wire": "W22P",
+        "length_m": 4.5,
+        "device": "BL02",
+        "terminal_source": "FER-22",
+    },
     (GULL, "KITTIWAKE", "ARM-2"): {"terminal_load": "RING-B-M5"},
     (GULL, "KITTIWAKE", "BEACON"): {"length_m": None},
-    (GULL, "KITTIWAKE", "COMPRESSOR"): {"continuous_a": 13.2},
+    (GULL, "KITTIWAKE", "COMPRESSOR"): {"continuous_a": 16.5, "peak_a": 17.0},
     (GULL, "PETREL", "CAMERA-1"): {"device": "GT02"},
     (TERN, "SANDPIPER", "DRIVE-3"): {"terminal_load": "RING-Y-M6"},
+    (TERN, "SANDPIPER", "INTAKE-2"): {
+        "wire": "W16P",
+        "device": "MX40",
+        "terminal_source": "FER-18",
+        "terminal_load": "RING-B-M5",
+    },
     (TERN, "DUNLIN", "LIGHTS"): {"device": None},
-    (SALT, "CURLEW", "REGULATOR"): {"device": "BL10", "continuous_a": 7.8, "peak_a": 9.0},
-}  # fmt: skip
+    (SALT, "CURLEW", "REGULATOR"): {"device": "BL03", "continuous_a": 2.3, "peak_a": None},
+    (SALT, "AVOCET", "ARM-1"): {"bundle_count": 8, "continuous_a": 23.0, "peak_a": 24.0},
+}
 
 #: (team, robot) -> part -> pieces its current build still lacks.
 LACKING: dict[tuple[str, str], dict[str, int]] = {

@@ -165,6 +165,7 @@ def _circuit(
         "terminal_load": t.ends[1],
         "stud_source_mm": t.studs[0],
         "stud_load_mm": t.studs[1],
+        "bundle_count": t.bundle,
     } | fault
     return Circuit(
         team=build.team,
@@ -180,7 +181,6 @@ def _circuit(
         terminal_load=parts.get_as(TerminalType, values.pop("terminal_load")),
         duty_frac=t.duty[0] if t.duty else None,
         cycle_s=t.duty[1] if t.duty else None,
-        bundle_count=t.bundle,
         critical=t.critical,
         **values,
     )

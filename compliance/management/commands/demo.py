@@ -20,6 +20,7 @@ from shared import embedded, jobs
 from shared.access import system_scope
 from shared.errors import DomainError
 from shared.models import JobRun, Team
+from shared.web.figures import UNITS
 
 
 class Command(BaseCommand):
@@ -111,4 +112,11 @@ def _line(flag: Flag) -> str:
     line = f"{flag.subject_label}: {flag.message}"
     if flag.value is None or flag.limit is None:
         return line
-    return f"{line} [{flag.value:.4g} against {flag.limit:.4g} {flag.unit}".rstrip() + "]"
+    return f"{line} [{_figure(flag.value, flag.unit)}; limit {_figure(flag.limit, flag.unit)}]"
+
+
+def _figure(value: float, unit: str) -> str:
+    known = UNITS.get(unit)
+    if known is None:
+        return f"{value:.4g}" if unit == "each" else f"{value:.4g} {unit}".rstrip()
+    return f"{value * known.factor:.4g} {known.sign}".rstrip()
