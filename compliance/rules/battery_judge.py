@@ -221,9 +221,10 @@ def _too_little(case: BatteryCase, group: Group, state: int) -> str:
         return f"{left_out_of(case, group)}. Take one {how_to_read(policy)}."[:380]
     n = int(told.n[at])
     missing = (base if state == BatteryState.NO_BASELINE else need) - n
-    goal = "make its baseline" if state == BatteryState.NO_BASELINE else "give a verdict"
+    verb, goal = ("make", "its baseline") if state == BatteryState.NO_BASELINE else ("give", "a verdict")
+    more = f"1 more on another day {verb}s" if missing == 1 else f"{missing} more on other days {verb}"
     return (
-        f"{days(n)} with a comparable reading ({_series_words(case, group)}); {missing} more on other days {goal}, "
+        f"{days(n)} with a comparable reading ({_series_words(case, group)}); {more} {goal}, "
         f"{how_to_read(policy)}, by the same method and instrument."
     )
 
@@ -231,7 +232,7 @@ def _too_little(case: BatteryCase, group: Group, state: int) -> str:
 def _stale(case: BatteryCase, group: Group) -> Verdict:
     newest = float(group.newest_day[case.at])
     age = case.book.today - newest
-    steps = [step("Newest comparable reading", "today - its day", f"{day_to_date(newest)}", age, "d")]
+    steps = [step("Newest comparable reading", "today - its day", f"{day_to_date(newest)}", age, "days")]
     found = ("stale_after_d", age, group.stale_after_d, "d")
     if age <= group.stale_after_d:
         return _verdict(
@@ -282,18 +283,33 @@ def _verdict(
     limit = None
     if found is not None:
         name, value, bound, unit = found
+        label, factor, printed = _printed(rule, name, unit)
         limit = {
-            "name": name, "value": bound, "unit": unit, "source": _limit_source(case, rule, name),
-        }  # fmt: skip
+            "label": label,
+            "value": factor * bound,
+            "unit": printed,
+            "source": _limit_source(case, rule, name),
+        }
     shown = working(steps, limit=limit, conclusion=sentence, sources=rule.sources)
     if found is None:
         return Verdict(rule, state, sentence, working=shown)
     return Verdict(rule, state, sentence, None if np.isnan(value) else value, bound, unit, shown)
 
 
+def _printed(rule: type[Rule], name: str, unit: str) -> tuple[str, float, str]:
+    """A limit as a working prints it: its explanation, the factor to the unit shown, and that unit."""
+    factor, shown = {"frac": (100.0, "%"), "d": (1.0, "days")}.get(unit, (1.0, unit))
+    return _owner(rule, name).limit(name).explanation, factor, shown
+
+
+def _owner(rule: type[Rule], name: str) -> type[Rule]:
+    """The rule that has the limit; what is shared by all belongs to the rise."""
+    return rule if any(limit.name == name for limit in rule.limits) else BatteryRise
+
+
 def _limit_source(case: BatteryCase, rule: type[Rule], name: str) -> str:
     """Whose limit it is: the pack's, or the default with where that comes from."""
-    owner = next((r for r in (rule, BatteryRise) if any(limit.name == name for limit in r.limits)), rule)
+    owner = _owner(rule, name)
     setting = case.book.table.settings.get(owner.code, {}).get(case.pack)
     if setting is not None and name in setting.limits:
         return case.book.table.source(owner, case.pack)

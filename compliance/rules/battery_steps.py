@@ -58,14 +58,14 @@ def rise_steps(case: BatteryCase, group: Group) -> Steps:
             int(told.n[at]),
             "days",
         ),
-        step("Baseline", f"median of the first {k}", shown[0], float(told.baseline_mohm[at]), "mohm"),
-        step("Level", f"median of the newest {k}", shown[1], float(told.level_mohm[at]), "mohm"),
+        step("Baseline", f"median of the first {k}", shown[0], float(told.baseline_mohm[at]), "mΩ"),
+        step("Level", f"median of the newest {k}", shown[1], float(told.level_mohm[at]), "mΩ"),
         step(
             "Rise",
             "level / baseline - 1",
             f"{told.level_mohm[at]:.2f} / {told.baseline_mohm[at]:.2f} - 1",
-            float(told.rise_frac[at]),
-            "frac",
+            100 * float(told.rise_frac[at]),
+            "%",
         ),
         _slope_step(group, at),
         *_gate_steps(group, at),
@@ -81,7 +81,7 @@ def _slope_step(group: Group, at: int) -> dict[str, Any]:
         f"{group.policy.confidence_frac:.0%} interval {MONTH_D * told.slope_low[at]:+.2f} to "
         f"{MONTH_D * told.slope_high[at]:+.2f} mΩ",
         float(MONTH_D * told.slope_mohm_per_d[at]),
-        "mohm",
+        "mΩ",
     )
 
 
@@ -139,15 +139,15 @@ def sudden_steps(group: Group, at: int, days: np.ndarray, values: np.ndarray) ->
             "Jump",
             "newest / reading before - 1",
             f"{values[-1]:.2f} / {values[-2]:.2f} - 1",
-            float(group.told.sudden_rise_frac[at]),
-            "frac",
+            100 * float(group.told.sudden_rise_frac[at]),
+            "%",
         ),
         step(
             "Days between",
             f"at most {group.policy.sudden_within_d:g}",
             f"{day_to_date(days[-2])} to {day_to_date(days[-1])}",
             float(days[-1] - days[-2]),
-            "d",
+            "days",
         ),
     ]
 
@@ -166,28 +166,28 @@ def capacity_steps(case: BatteryCase, group: Group, test: int) -> Steps:
             f"test current within {group.policy.rate_tolerance_frac:.0%} of rated capacity / rated hours",
             f"{columns.current_a[row]:g} A against {facts.capacity_ah:g} Ah / {facts.capacity_hours_h:g} h",
             facts.capacity_ah / facts.capacity_hours_h,
-            "a",
+            "A",
         ),
         step(
             "End voltage",
             f"rated: {end}",
             f"stopped at {columns.end_v[row]:g} V",
             float(columns.end_v[row]),
-            "v",
+            "V",
         ),
         step(
             "Capacity at 25 °C",
             "C25 = Ct / (1 + k (t - 25)), k = 0.006 at 10 h and slower to 0.01 at 3 h",
             f"{columns.capacity_ah[row]:g} Ah, {warm}",
             float(told.corrected_ah[test]),
-            "ah",
+            "Ah",
         ),
         step(
             "Part of rated",
             "capacity at 25 °C / rated",
             f"{told.corrected_ah[test]:.2f} / {facts.capacity_ah:g}",
-            "cannot be said" if np.isnan(told.fraction[test]) else float(told.fraction[test]),
-            "" if np.isnan(told.fraction[test]) else "frac",
+            "cannot be said" if np.isnan(told.fraction[test]) else 100 * float(told.fraction[test]),
+            "" if np.isnan(told.fraction[test]) else "%",
         ),
     ]
 
@@ -201,7 +201,7 @@ def use_steps(case: BatteryCase, group: Group) -> Steps:
             "today - first use, or purchase",
             f"since {case.facts.first_use}",
             float(group.age_d[case.at]),
-            "d",
+            "days",
         ),
         step(
             "Cycles",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable
+import numpy as np
+import numpy.typing as npt
 
 from shared.planning.trends import BatteryPolicy, BatteryState, CapacityDoubt, LeftOut
 
@@ -39,10 +39,13 @@ def left_out_words(code: int, policy: BatteryPolicy) -> str:
     return words[LeftOut(code)]
 
 
-def reasons_counted(codes: Iterable[int], policy: BatteryPolicy) -> str:
+def reasons_counted(codes: npt.NDArray[np.int64], policy: BatteryPolicy) -> str:
     """The reasons of several readings, the most frequent first: '3 battery not full, 1 ...'."""
-    counts = Counter(int(code) for code in codes if code != LeftOut.USED)
-    return ", ".join(f"{n} {left_out_words(code, policy)}" for code, n in counts.most_common())
+    counts = np.bincount(codes, minlength=len(LeftOut))
+    often = [
+        int(code) for code in np.argsort(-counts, kind="stable") if code != LeftOut.USED and counts[code]
+    ]
+    return ", ".join(f"{counts[code]} {left_out_words(code, policy)}" for code in often)
 
 
 def how_to_read(policy: BatteryPolicy, instrument: str = "") -> str:

@@ -96,7 +96,12 @@ def stock_working(rule: type[Rule], verdict: Verdict, table: PackTable, pack: in
         step("Compared", verdict.formula, "", f"{verdict.value:g} against {verdict.limit:g}", verdict.unit)
     )
     name = "minimum stock" if rule is StockFloor else "wanted before the event"
-    limit = {"name": name, "value": verdict.limit, "unit": verdict.unit, "source": _limit_source(table, pack)}
+    limit = {
+        "label": name,
+        "value": verdict.limit,
+        "unit": verdict.unit,
+        "source": _limit_source(table, pack),
+    }
     if rule is StockFloor:
         limit["source"] = str(OWN_FLOOR)
     return working(steps, limit=limit, conclusion=verdict.message, sources=rule.sources)

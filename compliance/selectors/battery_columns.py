@@ -185,21 +185,23 @@ def _cycles_at(
     facts: Sequence[BatteryFacts],
     break_in_cycles: float,
 ) -> FloatArray:
-    """Cycles at each reading, exact up to the break-in; NaN before anybody counted."""
+    """Cycles at each reading, exact up to the break-in; NaN where nobody counts, lest it stay new for ever."""
     ranked = ended.annotate(
         nth=Window(RowNumber(), partition_by=F("battery_id"), order_by=F("ended_at").asc())
     )
-    first = (
-        ranked.filter(nth__lte=int(np.ceil(break_in_cycles))).order_by().values_list("battery_id", "ended_at")
-    )
+    early = ranked.filter(nth__lte=int(np.ceil(break_in_cycles))).order_by()
+    first = list(early.values_list("battery_id", "ended_at"))
     charges = np.sort(
         np.array([at[b] * _PER_BATTERY + int(t.timestamp()) for b, t in first if t], dtype=np.int64)
     )
     seconds = np.array([int(t.timestamp()) for t in taken], dtype=np.int64)
     base = battery * _PER_BATTERY
     since = np.searchsorted(charges, base + seconds, side="right") - np.searchsorted(charges, base)
-    cycles = np.array([f.cycles_at_intake for f in facts], dtype=np.float64)[battery] + since
-    return np.where(cycles > 0, cycles, np.nan)
+    intake = np.array([f.cycles_at_intake for f in facts], dtype=np.float64)
+    counted = intake >= break_in_cycles
+    counted[[at[b] for b, _ in first]] = True
+    cycles = intake[battery] + since
+    return np.where(counted[battery] & (cycles > 0), cycles, np.nan)
 
 
 def _tests(rows: QuerySet[CapacityTest], at: dict[int, int]) -> CapacityColumns:
