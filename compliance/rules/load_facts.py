@@ -1,0 +1,276 @@
+"""Circuits with everything the load rules compare: the figures entered, and what the kernel makes of them.
+
+A figure a circuit lacks is taken from its component where that has one. Where neither has it, it stays NaN, and the
+rule ``circuit-unknown`` says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from builds.electrical import CircuitColumns
+from builds.models import CircuitRole
+from compliance.rules.loads import FeedSum, WireAmpacity, WireDrop
+from compliance.selectors.packs import PackTable
+from inventory.models import Component
+from shared.columns import BoolArray, FloatArray, IdArray, take
+from shared.electrical.ampacity import corrected_ampacity_a
+from shared.electrical.conductors import (
+    conductor_temperature_c,
+    parallel_resistance,
+    path_resistance_ohm,
+    resistance_20c_ohm_per_m,
+    resistance_at_c,
+    voltage_drop_v,
+)
+from shared.electrical.loads import EffectiveLoad, effective_load
+from shared.electrical.protection import prospective_fault_a
+from shared.electrical.thermal import time_constant_s
+
+#: Without a battery model on the build: a full, rested 12 V lead-acid block.
+FULL_REST_V, NOMINAL_V = 12.8, 12.0
+_REGULATOR = frozenset({Component.Role.REGULATOR.value})
+
+
+def first_known(*columns: FloatArray) -> FloatArray:
+    """The first figure each circuit has, of several columns."""
+    out = columns[0]
+    for column in columns[1:]:
+        out = np.where(np.isnan(out), column, out)
+    return out
+
+
+@dataclass(frozen=True)
+class LoadFacts:
+    """Derived columns, each worked out once when a rule first asks for it. ``pack`` is each circuit's rule pack."""
+
+    rows: CircuitColumns
+    table: PackTable
+    pack: IdArray
+
+    # --- as entered -----------------------------------------------------------------------------------
+    @cached_property
+    def area_mm2(self) -> FloatArray:
+        return self.rows.wires.floats("area_mm2")
+
+    @cached_property
+    def class_c(self) -> FloatArray:
+        return self.rows.wires.floats("insulation_class_c")
+
+    @cached_property
+    def ambient_c(self) -> FloatArray:
+        return first_known(self.rows.floats("ambient_c"), self.rows.builds.floats("ambient_c"))
+
+    @cached_property
+    def parallel(self) -> FloatArray:
+        return self.rows.floats("parallel")
+
+    @cached_property
+    def bundle(self) -> FloatArray:
+        return self.rows.floats("bundle_count")
+
+    @cached_property
+    def length_m(self) -> FloatArray:
+        return self.rows.floats("length_m")
+
+    @cached_property
+    def rating_a(self) -> FloatArray:
+        return self.rows.devices.floats("rating_a")
+
+    @cached_property
+    def critical(self) -> BoolArray:
+        return self.rows.circuits.bools("critical")
+
+    @cached_property
+    def is_power(self) -> BoolArray:
+        """Everything but signal and data."""
+        return self.rows.role(CircuitRole.MAIN, CircuitRole.FEED, CircuitRole.BRANCH)
+
+    @cached_property
+    def feeds_others(self) -> BoolArray:
+        has = np.zeros(self.rows.size, dtype=np.bool_)
+        has[self.rows.parent[self.rows.parent >= 0]] = True
+        return has
+
+    # --- currents -------------------------------------------------------------------------------------
+    @cached_property
+    def own_running_a(self) -> FloatArray:
+        """As entered on the circuit, else what its component draws; a feed's component is no load of its own."""
+        of_component = np.where(self.feeds_others, np.nan, self.rows.components.floats("nominal_a"))
+        return first_known(self.rows.floats("continuous_a"), of_component)
+
+    @cached_property
+    def running_a(self) -> FloatArray:
+        """What flows while running: the own figure, else the sum of what is fed through it."""
+        return first_known(self.own_running_a, np.where(self.feeds_others, self.through_a, np.nan))
+
+    @cached_property
+    def peak_a(self) -> FloatArray:
+        entered = self.rows.floats("peak_a")
+        own = ~np.isnan(self.rows.floats("continuous_a")) | self.feeds_others
+        # A component's peak belongs to the component's running current, not to a figure entered by hand.
+        peak = np.where(own, entered, first_known(entered, self.rows.components.floats("peak_a")))
+        return np.where(peak > self.running_a, peak, self.running_a)
+
+    @cached_property
+    def is_regulator(self) -> BoolArray:
+        return self.rows.components.is_one_of("role", _REGULATOR)
+
+    @cached_property
+    def through_a(self) -> FloatArray:
+        """Sum of the running currents of the branches of each feed, level by level from the loads inwards.
+
+        Branches without a figure count nothing: the sum is a least value. Behind a regulator power is summed and
+        turned into the current that feeds it.
+        """
+        size, parent = self.rows.size, self.rows.parent
+        total = np.zeros(size)
+        draws = np.zeros(size)
+        gain = self._regulator_gain
+        for level in reversed(self.rows.levels):
+            draws[level] = np.where(
+                self.feeds_others[level] & np.isnan(self.own_running_a[level]),
+                total[level],
+                np.nan_to_num(self.own_running_a[level]),
+            )
+            fed = level[parent[level] >= 0]
+            np.add.at(total, parent[fed], draws[fed] * gain[fed])
+        return total
+
+    @cached_property
+    def _regulator_gain(self) -> FloatArray:
+        """What an ampere of each circuit is at the input of the regulator that feeds it; 1 where none does."""
+        parent = self.rows.parent
+        behind = (parent >= 0) & (self.is_regulator[parent] if parent.size else False)
+        efficiency = self.column(FeedSum, "efficiency_frac")
+        return np.where(behind, self.system_v / (self.nominal_v * efficiency), 1.0)
+
+    @cached_property
+    def load(self) -> EffectiveLoad:
+        """The steady current that heats the wire as much as the load does."""
+        return effective_load(
+            self.running_a,
+            self.peak_a,
+            self.rows.floats("duty_frac"),
+            self.rows.floats("cycle_s"),
+            time_constant_s(self.area_mm2),
+        )
+
+    # --- wire -----------------------------------------------------------------------------------------
+    @cached_property
+    def ampacity_a(self) -> FloatArray:
+        """What the conductors of each circuit may carry together where they lie, by the pack's tables."""
+        names = ("table", "bundle_table", "small_wire_table")
+        chosen = list(zip(*(self.table.column(WireAmpacity, n).tolist() for n in names), strict=True))
+        out = np.full(self.rows.size, np.nan)
+        for tables in dict.fromkeys(chosen):
+            at = np.isin(self.pack, [k for k, other in enumerate(chosen) if other == tables])
+            out[at] = corrected_ampacity_a(
+                self.area_mm2[at],
+                self.class_c[at],
+                self.ambient_c[at],
+                self.bundle[at],
+                table=tables[0],
+                bundle_table=tables[1],
+                small_wire_table=tables[2],
+            )
+        return out * self.parallel
+
+    @cached_property
+    def conductor_c(self) -> FloatArray:
+        """Temperature at the effective current; the insulation class where that would be passed."""
+        warm = conductor_temperature_c(self.load.current_a, self.ampacity_a, self.ambient_c, self.class_c)
+        return np.fmin(first_known(warm, self.class_c), np.fmax(self.class_c, self.ambient_c))
+
+    @cached_property
+    def ohm_per_m_20c(self) -> FloatArray:
+        given = self.rows.wires.floats("resistance_mohm_per_m")
+        solid = self.rows.wires.floats("strands") == 1
+        return resistance_20c_ohm_per_m(self.area_mm2, given, stranded=~solid)
+
+    @cached_property
+    def ohm_per_m_hot(self) -> FloatArray:
+        return parallel_resistance(resistance_at_c(self.ohm_per_m_20c, self.conductor_c), self.parallel)
+
+    @cached_property
+    def drop_v(self) -> FloatArray:
+        """Lost on the round trip at the peak (the running current where there is none)."""
+        return voltage_drop_v(first_known(self.peak_a, self.running_a), self.ohm_per_m_hot, self.length_m)
+
+    @cached_property
+    def system_v(self) -> FloatArray:
+        """Nominal voltage of the battery."""
+        return first_known(
+            self.rows.builds.floats("battery_model__nominal_v"), np.full(self.rows.size, NOMINAL_V)
+        )
+
+    @cached_property
+    def behind_regulator(self) -> BoolArray:
+        """Whether a regulator lies between a circuit and the battery."""
+        behind = np.zeros(self.rows.size, dtype=np.bool_)
+        for level in self.rows.levels[1:]:
+            up = self.rows.parent[level]
+            behind[level] = behind[up] | self.is_regulator[up]
+        return behind
+
+    @cached_property
+    def nominal_v(self) -> FloatArray:
+        """The battery's voltage; behind a regulator that of the component, if it says one."""
+        own = self.rows.components.floats("nominal_v")
+        return np.where(self.behind_regulator, first_known(own, self.system_v), self.system_v)
+
+    @cached_property
+    def drop_limit_frac(self) -> FloatArray:
+        critical, other = (self.column(WireDrop, n) for n in ("critical_frac", "other_frac"))
+        return np.where(self.critical, critical, other)
+
+    # --- faults ---------------------------------------------------------------------------------------
+    @cached_property
+    def upstream_ohm(self) -> FloatArray:
+        """Cold resistance, out and back, of the circuits between the distribution board and each circuit."""
+        cold = parallel_resistance(self.ohm_per_m_20c, self.parallel)
+        own = np.nan_to_num(path_resistance_ohm(cold, self.length_m))
+        # The build's source resistance reaches to the board, so the main feed is in it already.
+        own[self.rows.role(CircuitRole.MAIN)] = 0.0
+        total = np.zeros(self.rows.size)
+        for level in self.rows.levels[1:]:
+            up = self.rows.parent[level]
+            total[level] = total[up] + own[up]
+        return total
+
+    @cached_property
+    def source_mohm(self) -> FloatArray:
+        """What lies before each device: for the main one the battery alone, else as measured up to the board."""
+        battery = self.rows.builds.floats("battery_model__resistance_new_mohm")
+        measured = self.rows.builds.floats("source_mohm")
+        at_battery = np.fmin(battery, measured)
+        return np.where(self.rows.role(CircuitRole.MAIN), at_battery, first_known(measured, battery))
+
+    @cached_property
+    def open_circuit_v(self) -> FloatArray:
+        full = self.rows.builds.floats("battery_model__full_rest_v")
+        return first_known(full, np.full(self.rows.size, FULL_REST_V))
+
+    @cached_property
+    def fault_a(self) -> FloatArray:
+        return prospective_fault_a(self.open_circuit_v, self.source_mohm, self.upstream_ohm * 1e3)
+
+    @cached_property
+    def upstream_rating_a(self) -> FloatArray:
+        """Rating of the next device towards the battery; NaN where there is none."""
+        rating = np.full(self.rows.size, np.nan)
+        for level in self.rows.levels[1:]:
+            up = self.rows.parent[level]
+            rating[level] = first_known(self.rating_a[up], rating[up])
+        return rating
+
+    def column(self, rule: type, name: str) -> FloatArray:
+        """A rule's limit for every circuit, as its rule pack sets it."""
+        return np.asarray(self.table.column(rule, name), dtype=np.float64)[self.pack]
+
+    def of_parent(self, column: FloatArray) -> FloatArray:
+        """A column read at the circuit that feeds each one."""
+        return take(column, self.rows.parent)

@@ -1,0 +1,219 @@
+"""The workings of the load rules, line by line, so that a person can follow them by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from compliance.rules.base import Rule, step
+from compliance.rules.load_facts import LoadFacts
+from compliance.rules.load_judge import missing, studs
+from compliance.rules.loads import (
+    CircuitUnknown,
+    DeviceInterrupt,
+    DeviceLoad,
+    DeviceMissing,
+    DevicePeak,
+    DeviceRating,
+    FeedSum,
+    TerminalBarrel,
+    TerminalHole,
+    WireAmpacity,
+    WireDrop,
+)
+from shared.electrical.ampacity import ambient_factor, bundle_factor
+from shared.electrical.loads import LOAD_BASIS_TEXT, LoadBasis
+from shared.electrical.thermal import time_constant_s
+
+Steps = list[dict[str, Any]]
+
+
+def fig(value: float) -> str:
+    """A figure as people write it: four digits, no exponent; a dash where there is none."""
+    if not np.isfinite(value):
+        return "-"
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+
+
+def _known(value: float) -> float | str:
+    return float(f"{value:.6g}") if np.isfinite(value) else "not known"
+
+
+def load_steps(f: LoadFacts, i: int) -> Steps:
+    """From the load's currents to the steady current that heats the wire as much."""
+    duty, cycle = f.rows.floats("duty_frac")[i], f.rows.floats("cycle_s")[i]
+    tau = float(time_constant_s(f.area_mm2[i]))
+    basis = LoadBasis(int(f.load.basis[i]))
+    numbers = (
+        f"running {fig(f.running_a[i])} A, peak {fig(f.peak_a[i])} A, duty {fig(duty)}, cycle {fig(cycle)} s, "
+        f"time constant of the wire {fig(tau)} s"
+    )
+    formula = {
+        LoadBasis.RMS: "sqrt(peak^2 x duty + running^2 x (1 - duty))",
+        LoadBasis.PULSE: "sqrt(run^2 + (peak^2 - run^2)(1 - exp(-duty x cycle/tau))/(1 - exp(-cycle/tau)))",
+    }.get(basis, "")
+    label = f"Effective current; {LOAD_BASIS_TEXT[basis]}"
+    return [step(label, formula, numbers, _known(f.load.current_a[i]), "A")]
+
+
+def ampacity_steps(f: LoadFacts, i: int) -> Steps:
+    """From the table to what the conductors carry where they lie."""
+    pack = int(f.pack[i])
+    table, bundles, small = (
+        str(f.table.value(WireAmpacity, n, pack)) for n in ("table", "bundle_table", "small_wire_table")
+    )
+    wire = f"{f.rows.wires.text('size_typed', i)}, {fig(f.area_mm2[i])} mm2, {fig(f.class_c[i])} C insulation"
+    cooling = float(ambient_factor(f.ambient_c[i], f.class_c[i]))
+    together = float(bundle_factor(f.bundle[i], bundles))
+    numbers = (
+        f"{wire}; table {table} (below its thinnest size {small}); ambient {fig(f.ambient_c[i])} C gives "
+        f"{fig(cooling)}; {fig(f.bundle[i])} conductors bundled give {fig(together)} ({bundles}); "
+        f"{fig(f.parallel[i])} in parallel"
+    )
+    formula = "table ampacity x sqrt((class - ambient)/(class - 30 C)) x bundle factor x parallel"
+    return [step("Corrected ampacity", formula, numbers, _known(f.ampacity_a[i]), "A")]
+
+
+def _drop(f: LoadFacts, i: int) -> Steps:
+    numbers = (
+        f"R20 {fig(f.ohm_per_m_20c[i] * 1e3)} mohm/m, conductor at {fig(f.conductor_c[i])} C, "
+        f"{fig(f.parallel[i])} in parallel"
+    )
+    hot = step(
+        "Resistance of the hot wire",
+        "R20 (234.5 + T)/254.5 / parallel",
+        numbers,
+        _known(f.ohm_per_m_hot[i] * 1e3),
+        "mohm/m",
+    )
+    path = f"{fig(f.peak_a[i])} A x 2 x {fig(f.length_m[i])} m x {fig(f.ohm_per_m_hot[i] * 1e3)} mohm/m"
+    lost = step("Voltage lost at the peak", "I x 2 x length x R", path, _known(f.drop_v[i]), "V")
+    kind = "critical" if f.critical[i] else "other"
+    share = f"{fig(f.drop_limit_frac[i] * 100)} % ({kind}) of {fig(f.nominal_v[i])} V"
+    limit = step(
+        "Allowed", "share x nominal voltage", share, _known(f.drop_limit_frac[i] * f.nominal_v[i]), "V"
+    )
+    return [*load_steps(f, i), hot, lost, limit]
+
+
+def _device(f: LoadFacts, i: int) -> dict[str, Any]:
+    return step("Device", "as entered", f.rows.devices.text("code", i), _known(f.rating_a[i]), "A")
+
+
+def _device_peak(f: LoadFacts, i: int) -> Steps:
+    duty, cycle = f.rows.floats("duty_frac")[i], f.rows.floats("cycle_s")[i]
+    device_id = (
+        int(f.rows.devices.table.raw["id"][f.rows.devices.row[i]]) if f.rows.devices.row[i] >= 0 else -1
+    )
+    points = f.rows.points
+    own = [k for k, other in enumerate(points.raw["device_id"]) if other == device_id]
+    told = "; ".join(
+        f"{points.raw['multiple'][k]:g} x: {points.raw['opens_min_s'][k]} to {points.raw['opens_max_s'][k]} s "
+        f"({points.raw['source'][k]}, {points.raw['status'][k]})"
+        for k in own
+    )
+    return [
+        _device(f, i),
+        step("Own points", "opening times at multiples of the rating", told or "none entered", len(own), "points"),
+        step("Multiple", "peak / rating", f"{fig(f.peak_a[i])} / {fig(f.rating_a[i])}",
+             _known(f.peak_a[i] / f.rating_a[i]), "x"),
+        step("Pulse", "duty x cycle", f"{fig(duty)} x {fig(cycle)} s", _known(duty * cycle), "s"),
+    ]  # fmt: skip
+
+
+def _interrupt(f: LoadFacts, i: int) -> Steps:
+    measured = f.rows.builds.floats("source_mohm")[i]
+    note = "" if np.isfinite(measured) else " (battery's sheet only: the largest current there can be)"
+    numbers = (
+        f"{fig(f.open_circuit_v[i])} V / ({fig(f.source_mohm[i])} mohm source{note} + "
+        f"{fig(f.upstream_ohm[i] * 1e3)} mohm of wire up to the device)"
+    )
+    return [
+        step("Fault current", "V_full / (R_source + R_wire)", numbers, _known(f.fault_a[i]), "A"),
+        step("Interrupt rating", "as entered", f.rows.devices.text("code", i),
+             _known(f.rows.devices.floats("interrupt_a")[i]), "A"),
+    ]  # fmt: skip
+
+
+def _device_missing(f: LoadFacts, i: int) -> Steps:
+    own = f.rows.devices.text("code", i) or "none"
+    return [
+        step("Own device", "as entered", own, _known(f.rating_a[i]), "A"),
+        step("Next device towards the battery", "its rating", "", _known(f.upstream_rating_a[i]), "A"),
+        *ampacity_steps(f, i),
+    ]
+
+
+def barrel_lines(f: LoadFacts, i: int) -> list[tuple[str, str, float, float]]:
+    """Of both ends: which, the terminal, and the range of its barrel [mm2]."""
+    ends = (("source end", f.rows.source_ends), ("load end", f.rows.load_ends))
+    return [
+        (which, end.text("code", i), end.floats("area_min_mm2")[i], end.floats("area_max_mm2")[i])
+        for which, end in ends
+    ]
+
+
+def hole_lines(f: LoadFacts, i: int) -> list[tuple[str, str, float, float]]:
+    """Of both ends: which, the terminal, its hole and the stud [mm]."""
+    ends = (("source end", f.rows.source_ends), ("load end", f.rows.load_ends))
+    both = zip(ends, studs(f), strict=True)
+    return [(which, end.text("code", i), end.floats("hole_mm")[i], stud[i]) for (which, end), stud in both]
+
+
+def _barrel(f: LoadFacts, i: int) -> Steps:
+    return [
+        step(f"Barrel at the {which}", "smallest <= wire <= largest",
+             f"{code or 'no terminal'}: {fig(low)} to {fig(high)} mm2; wire {fig(f.area_mm2[i])} mm2",
+             _known(f.area_mm2[i]), "mm2")
+        for which, code, low, high in barrel_lines(f, i)
+    ]  # fmt: skip
+
+
+def _hole(f: LoadFacts, i: int) -> Steps:
+    slack = f.column(TerminalHole, "slack_mm")[i]
+    return [
+        step(f"Hole at the {which}", f"stud <= hole <= stud + {fig(slack)} mm",
+             f"{code or 'no terminal'}: hole {fig(hole)} mm, stud {fig(stud)} mm", _known(hole), "mm")
+        for which, code, hole, stud in hole_lines(f, i)
+    ]  # fmt: skip
+
+
+def _feed_sum(f: LoadFacts, i: int) -> Steps:
+    fed = np.flatnonzero(f.rows.parent == i)
+    codes = f.rows.circuits.texts("code")
+    draws = ", ".join(f"{codes[k]} {fig(f.running_a[k])}" for k in fed.tolist())
+    formula = "sum of the running currents"
+    if f.is_regulator[i]:
+        efficiency = f.column(FeedSum, "efficiency_frac")[i]
+        formula += f" x their voltage / ({fig(f.system_v[i])} V x {fig(efficiency)})"
+    return [
+        step("Branches together", formula, draws or "nothing is fed from it", _known(f.through_a[i]), "A"),
+        _device(f, i),
+        *ampacity_steps(f, i),
+    ]
+
+
+def _unknown(f: LoadFacts, i: int) -> Steps:
+    lacks = ", ".join(what for what, where in missing(f).items() if where[i])
+    return [step("Not entered", "what the checks need", lacks or "nothing", lacks.count(",") + bool(lacks))]
+
+
+def _rating(f: LoadFacts, i: int) -> Steps:
+    return [_device(f, i), *ampacity_steps(f, i)]
+
+
+STEPS: dict[type[Rule], Callable[[LoadFacts, int], Steps]] = {
+    WireAmpacity: lambda f, i: [*load_steps(f, i), *ampacity_steps(f, i)],
+    WireDrop: _drop,
+    DeviceRating: _rating,
+    DeviceLoad: lambda f, i: [*load_steps(f, i), _device(f, i)],
+    DevicePeak: _device_peak,
+    DeviceInterrupt: _interrupt,
+    DeviceMissing: _device_missing,
+    TerminalBarrel: _barrel,
+    TerminalHole: _hole,
+    FeedSum: _feed_sum,
+    CircuitUnknown: _unknown,
+}
