@@ -37,6 +37,11 @@ class PartStock:
     def below_floor(self) -> bool:
         return self.on_hand < self.part.minimum_stock
 
+    @property
+    def soonest_offer(self) -> Offer | None:
+        """The offer that is there first; of equals the cheapest pack."""
+        return min(self.offers, key=lambda offer: offer.lead_time_days, default=None)
+
 
 @dataclass(frozen=True)
 class LedgerDifference:

@@ -1,0 +1,142 @@
+"""Forms of what is entered about a battery, short enough for cold hands in the pit."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from inventory.models import Battery, BatteryState, Method, Reading
+from inventory.selectors.batteries import chargers_used, instruments_used
+from shared.access import Can, Scope
+from shared.fields import QuantityField
+
+#: Meters and chargers offered as one tap; anything else is typed.
+MOST_BUTTONS = 6
+#: The temperature of a reading this recent is offered again: same bench, same weather.
+SAME_BENCH = timedelta(hours=12)
+
+
+class ReadingForm(forms.Form):
+    """One resistance reading; meter, method and temperature are remembered from the last one."""
+
+    resistance_mohm = QuantityField(unit="mohm", label="Resistance (mΩ)")
+    rest_v = QuantityField(unit="v", label="Rest voltage (V)", required=False)
+    instrument = forms.ChoiceField(label="Meter", widget=forms.RadioSelect, required=False)
+    instrument_new = forms.CharField(label="Another meter", max_length=60, required=False)
+    method = forms.ChoiceField(label="Method", choices=Method.choices, widget=forms.RadioSelect)
+    temperature_c = QuantityField(unit="c", label="Battery temperature (°C)", required=False)
+    rest_h = QuantityField(unit="h", label="Rested for (h)", required=False)
+    charge_frac = QuantityField(unit="frac", label="State of charge", required=False)
+    note = forms.CharField(label="Note", max_length=200, required=False)
+
+    def __init__(self, data: Any = None, *, scope: Scope, battery: Battery) -> None:
+        last = last_reading(scope, battery)
+        super().__init__(data, initial=remembered(last))
+        meters = instruments_used(scope)
+        if last and last.instrument in meters:
+            meters.remove(last.instrument)
+            meters.insert(0, last.instrument)
+        choices = [(name, name) for name in meters[:MOST_BUTTONS]]
+        field = self.fields["instrument"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = choices
+        if not choices:
+            del self.fields["instrument"]
+            self.fields["instrument_new"].label = "Meter"
+            self.fields["instrument_new"].required = True
+        self._explain()
+
+    def _explain(self) -> None:
+        pad, volts = self.fields["resistance_mohm"], self.fields["rest_v"]
+        pad.widget.attrs |= {"data-keypad": "", "autofocus": True, "inputmode": "decimal"}
+        pad.help_text = "As the meter shows it. 0.015 ohm is 15 mΩ."
+        volts.widget.attrs |= {"data-stepper": "0.01", "inputmode": "decimal"}
+        volts.help_text = (
+            "Before the test; without it or the state of charge the reading cannot join the trend."
+        )
+        self.fields["charge_frac"].help_text = "If the meter gives one: 0.95 or 95 %"
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        given["instrument"] = given.pop("instrument_new", "").strip() or given.get("instrument", "")
+        if not given["instrument"] and not self.errors.get("instrument_new"):
+            wrong = "Say which meter: readings of two meters cannot be compared."
+            self.add_error("instrument" if "instrument" in self.fields else "instrument_new", wrong)
+        return given
+
+
+def last_reading(scope: Scope, battery: Battery) -> Reading | None:
+    """The person's own last reading, else the battery's."""
+    rows = scope.rows(Reading).order_by("-taken_at")
+    mine = rows.filter(by=scope.user).first() if scope.user else None
+    return mine or rows.filter(battery=battery).first()
+
+
+def remembered(last: Reading | None) -> dict[str, Any]:
+    if last is None:
+        return {}
+    kept: dict[str, Any] = {"instrument": last.instrument, "method": last.method}
+    if timezone.now() - last.taken_at <= SAME_BENCH:
+        kept["temperature_c"] = last.temperature_c
+    return kept
+
+
+class ChargeStartForm(forms.Form):
+    """On which charger; those used before are buttons of the page."""
+
+    charger = forms.CharField(max_length=60, label="Another charger", help_text="As it is labelled")
+
+    def __init__(self, data: Any = None, *, scope: Scope) -> None:
+        super().__init__(data)
+        self.known = chargers_used(scope)[: 2 * MOST_BUTTONS]
+
+
+class ChargeEndForm(forms.Form):
+    returned_ah = QuantityField(unit="ah", label="Charge returned (Ah)", required=False)
+
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data)
+        self.fields["returned_ah"].help_text = "If the charger shows it"
+
+    def clean_returned_ah(self) -> float | None:
+        given: float | None = self.cleaned_data["returned_ah"]
+        if given is not None and given < 0:
+            raise forms.ValidationError("Charge returned cannot be negative. Leave it empty if not shown.")
+        return given
+
+
+class BatteryStateForm(forms.Form):
+    """May it go out, and if not, why. Returning it to service is for the logistics lead or a mentor."""
+
+    state = forms.ChoiceField(choices=BatteryState.choices, widget=forms.RadioSelect)
+    reason = forms.CharField(
+        max_length=200, required=False, help_text="For example: swollen case, reads 38 mΩ"
+    )
+
+    def __init__(self, data: Any = None, *, scope: Scope, battery: Battery) -> None:
+        super().__init__(data, initial={"state": battery.state, "reason": battery.state_reason})
+        field = self.fields["state"]
+        assert isinstance(field, forms.ChoiceField)
+        if not scope.can(Can.SUPPLY) and battery.state != BatteryState.IN_SERVICE:
+            field.choices = [c for c in BatteryState.choices if c[0] != BatteryState.IN_SERVICE]
+            field.help_text = "A logistics lead or mentor returns it to service."
+
+
+class CapacityForm(forms.Form):
+    """A discharge test; current and end voltage start at the rate the model is rated at."""
+
+    capacity_ah = QuantityField(unit="ah", label="Taken out (Ah)")
+    current_a = QuantityField(unit="a", label="Discharge current (A)")
+    end_v = QuantityField(unit="v", label="Stopped at (V)")
+    temperature_c = QuantityField(unit="c", label="Battery temperature (°C)", required=False)
+    note = forms.CharField(label="Note", max_length=200, required=False)
+
+    def __init__(self, data: Any = None, *, battery: Battery) -> None:
+        model = battery.model
+        rated_a = round(model.capacity_ah / model.capacity_hours_h, 3)
+        super().__init__(data, initial={"current_a": rated_a, "end_v": model.end_v})
+        rate = f"{model.capacity_ah:g} Ah is the {model.capacity_hours_h:g}-hour capacity"
+        self.fields["current_a"].help_text = f"{rate}: {rated_a:g} A is its rate"

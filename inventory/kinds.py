@@ -1,0 +1,40 @@
+"""The kinds of part, and which fields each has, in the order a person fills them in."""
+
+from __future__ import annotations
+
+from inventory.models import (
+    BatteryModel,
+    Component,
+    Part,
+    PartKind,
+    ProtectiveDevice,
+    TerminalType,
+    WireType,
+)
+
+KIND_MODELS: dict[str, type[Part]] = {
+    model.KIND: model for model in (WireType, TerminalType, ProtectiveDevice, BatteryModel, Component, Part)
+}
+_FIRST = ("code", "name")
+_LAST = ("minimum_stock", "service_frac", "notes")
+
+#: The figures of a kind besides what every part has.
+OWN_FIELDS: dict[str, tuple[str, ...]] = {
+    PartKind.WIRE: (
+        "size_typed", "area_mm2", "strands", "insulation_class_c", "colour", "tinned", "resistance_mohm_per_m",
+    ),
+    PartKind.TERMINAL: ("form", "range_typed", "area_min_mm2", "area_max_mm2", "hole_mm", "colour"),
+    PartKind.DEVICE: ("form", "rating_a", "voltage_v", "interrupt_a", "reset", "resistance_mohm"),
+    PartKind.BATTERY: (
+        "chemistry", "nominal_v", "capacity_ah", "capacity_hours_h", "end_v", "resistance_new_mohm", "full_rest_v",
+        "charge_max_a", "discharge_max_a", "rest_curve", "terminal_torque_nm", "mass_g",
+    ),
+    PartKind.COMPONENT: ("role", "nominal_v", "nominal_a", "peak_a", "minimum_v", "stud_mm"),
+    PartKind.OTHER: (),
+}  # fmt: skip
+
+#: Wire is always by the metre; anything else may be either.
+KIND_FIELDS: dict[str, tuple[str, ...]] = {
+    kind: (*_FIRST, *own, *(() if kind == PartKind.WIRE else ("unit",)), *_LAST)
+    for kind, own in OWN_FIELDS.items()
+}
