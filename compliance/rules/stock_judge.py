@@ -48,8 +48,10 @@ class Verdict:
 
 def short_verdict(case: StockCase, *, soon_days: float) -> Verdict | None:
     """Short before the event, and somebody sells it."""
+    if case.short <= 0 or case.event is None or case.demand is None:
+        return None
     advice = case.advice()
-    if case.short <= 0 or advice is None or case.event is None or case.demand is None:
+    if advice is None:
         return None
     lead = f"{shown(case.part, case.short)} short before {case.event.event.name}"
     if advice.in_time:
