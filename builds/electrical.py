@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from django.db.models import Model, QuerySet
@@ -34,10 +34,13 @@ class Lookup:
 
     table: Table
     row: IdArray
+    _floats: dict[str, FloatArray] = field(default_factory=dict, repr=False)
 
     def floats(self, name: str) -> FloatArray:
-        """A figure of each circuit's own kind, NaN where it has none."""
-        return take(self.table.floats(name), self.row)
+        """A figure of each circuit's own kind, NaN where it has none; made once, so not to be written to."""
+        if name not in self._floats:
+            self._floats[name] = take(self.table.floats(name), self.row)
+        return self._floats[name]
 
     def text(self, name: str, i: int) -> str:
         """A word of circuit ``i``'s kind; empty where it has none."""

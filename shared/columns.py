@@ -7,7 +7,7 @@ asked for here must need no converter: numbers, ids, booleans, texts; no moments
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -30,10 +30,13 @@ class Table:
 
     raw: dict[str, Sequence[Any]]
     size: int
+    _floats: dict[str, FloatArray] = field(default_factory=dict, repr=False)
 
     def floats(self, name: str) -> FloatArray:
-        """A column of numbers, NaN where the database has none."""
-        return np.array(self.raw[name], dtype=np.float64)
+        """A column of numbers, NaN where the database has none; made once, so not to be written to."""
+        if name not in self._floats:
+            self._floats[name] = np.array(self.raw[name], dtype=np.float64)
+        return self._floats[name]
 
     def ids(self, name: str) -> IdArray:
         """A column of ids or counts, ``NO_ID`` where the database has none."""

@@ -6,17 +6,18 @@ rule ``circuit-unknown`` says so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from builds.electrical import CircuitColumns
 from builds.models import CircuitRole
+from compliance.rules.base import Rule
 from compliance.rules.loads import FeedSum, WireAmpacity, WireDrop
 from compliance.selectors.packs import PackTable
-from inventory.models import Component
-from shared.columns import BoolArray, FloatArray, IdArray, take
+from inventory.models import Component, TerminalType
+from shared.columns import BoolArray, FloatArray, IdArray
 from shared.electrical.ampacity import corrected_ampacity_a
 from shared.electrical.conductors import (
     conductor_temperature_c,
@@ -26,12 +27,16 @@ from shared.electrical.conductors import (
     resistance_at_c,
     voltage_drop_v,
 )
-from shared.electrical.loads import EffectiveLoad, effective_load
+from shared.electrical.loads import EffectiveLoad, LoadBasis, effective_load
 from shared.electrical.protection import prospective_fault_a
 from shared.electrical.thermal import time_constant_s
 
 #: Without a battery model on the build: a full, rested 12 V lead-acid block.
 FULL_REST_V, NOMINAL_V = 12.8, 12.0
+#: Forms that sit on a stud or under a screw.
+_STUD_FORMS = frozenset(
+    {TerminalType.Form.RING.value, TerminalType.Form.FORK.value, TerminalType.Form.LUG.value}
+)
 _REGULATOR = frozenset({Component.Role.REGULATOR.value})
 
 
@@ -50,6 +55,7 @@ class LoadFacts:
     rows: CircuitColumns
     table: PackTable
     pack: IdArray
+    _limits: dict[tuple[str, str], FloatArray] = field(default_factory=dict, repr=False)
 
     # --- as entered -----------------------------------------------------------------------------------
     @cached_property
@@ -267,10 +273,58 @@ class LoadFacts:
             rating[level] = first_known(self.rating_a[up], rating[up])
         return rating
 
-    def column(self, rule: type, name: str) -> FloatArray:
-        """A rule's limit for every circuit, as its rule pack sets it."""
-        return np.asarray(self.table.column(rule, name), dtype=np.float64)[self.pack]
+    # --- ends -----------------------------------------------------------------------------------------
+    @cached_property
+    def studs_mm(self) -> tuple[FloatArray, FloatArray]:
+        """The stud at each end; at the load the component's own where the circuit names none."""
+        load = first_known(self.rows.floats("stud_load_mm"), self.rows.components.floats("stud_mm"))
+        return self.rows.floats("stud_source_mm"), load
 
-    def of_parent(self, column: FloatArray) -> FloatArray:
-        """A column read at the circuit that feeds each one."""
-        return take(column, self.rows.parent)
+    @cached_property
+    def missing(self) -> dict[str, BoolArray]:
+        """What each circuit lacks that the rules need, in people's words."""
+        lacks = {
+            "wire type": np.isnan(self.area_mm2),
+            "length": np.isnan(self.length_m),
+            "running current": self.load.basis == LoadBasis.UNKNOWN,
+        }
+        ends = (("source", self.rows.source_ends), ("load", self.rows.load_ends))
+        for (which, end), stud in zip(ends, self.studs_mm, strict=True):
+            on_stud = end.is_one_of("form", _STUD_FORMS)
+            lacks[f"terminal at the {which} end"] = end.row < 0
+            lacks[f"stud at the {which} end"] = on_stud & np.isnan(stud)
+            lacks[f"hole of the terminal at the {which} end"] = on_stud & np.isnan(end.floats("hole_mm"))
+        has_device = self.rows.devices.row >= 0
+        lacks["interrupt rating of the device"] = has_device & np.isnan(
+            self.rows.devices.floats("interrupt_a")
+        )
+        lacks["source resistance of the build or its battery model"] = has_device & np.isnan(self.fault_a)
+        return {what: where & self.is_power for what, where in lacks.items()}
+
+    def lacks(self, i: int) -> list[str]:
+        """What one circuit lacks."""
+        return [what for what, where in self.missing.items() if where[i]]
+
+    @cached_property
+    def fed(self) -> dict[int, list[int]]:
+        """Place of each feed -> the places of the circuits it feeds."""
+        fed: dict[int, list[int]] = {}
+        for child, parent in enumerate(self.rows.parent.tolist()):
+            if parent >= 0:
+                fed.setdefault(parent, []).append(child)
+        return fed
+
+    @cached_property
+    def points_of(self) -> dict[int, list[int]]:
+        """Id of each device -> the rows of its own time-current points."""
+        rows: dict[int, list[int]] = {}
+        for k, device_id in enumerate(self.rows.points.raw["device_id"]):
+            rows.setdefault(device_id, []).append(k)
+        return rows
+
+    def column(self, rule: type[Rule], name: str) -> FloatArray:
+        """A rule's limit for every circuit, as its rule pack sets it."""
+        key = (rule.code, name)
+        if key not in self._limits:
+            self._limits[key] = np.asarray(self.table.column(rule, name), dtype=np.float64)[self.pack]
+        return self._limits[key]

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from compliance.rules.base import Rule
-from compliance.rules.load_facts import LoadFacts, first_known
+from compliance.rules.load_facts import LoadFacts
 from compliance.rules.loads import (
     CircuitUnknown,
     DeviceInterrupt,
@@ -24,10 +24,8 @@ from compliance.rules.loads import (
     WireAmpacity,
     WireDrop,
 )
-from inventory.models import TerminalType
 from shared.columns import BoolArray, FloatArray
 from shared.electrical.arrays import IntArray, Verdict, at_most
-from shared.electrical.loads import LoadBasis
 from shared.electrical.protection import (
     continuous_load_check,
     interrupt_check,
@@ -39,7 +37,6 @@ from shared.electrical.tables.protection import CurvePoint, TimeCurrentCurve
 from shared.electrical.terminations import barrel_check, hole_check
 
 GradeArray = npt.NDArray[np.int8]
-_STUD_FORMS = frozenset({TerminalType.Form.RING, TerminalType.Form.FORK, TerminalType.Form.LUG})
 
 
 class Grade(IntEnum):
@@ -189,7 +186,7 @@ def _terminal_barrel(b: Bench) -> Judged:
 def _terminal_hole(b: Bench) -> Judged:
     f = b.facts
     checks = []
-    for end, stud in zip((f.rows.source_ends, f.rows.load_ends), studs(f), strict=True):
+    for end, stud in zip((f.rows.source_ends, f.rows.load_ends), f.studs_mm, strict=True):
         hole = end.floats("hole_mm")
         fits = hole_check(stud, hole, slack_mm=0.0)
         # The slack differs from pack to pack, so the upper side is compared here.
@@ -207,12 +204,6 @@ def _worse(checks: list[IntArray]) -> GradeArray:
     return np.where(seen, grade, np.int8(Grade.SILENT)).astype(np.int8)
 
 
-def studs(f: LoadFacts) -> tuple[FloatArray, FloatArray]:
-    """The stud at each end; at the load the component's own where the circuit names none."""
-    load = first_known(f.rows.floats("stud_load_mm"), f.rows.components.floats("stud_mm"))
-    return f.rows.floats("stud_source_mm"), load
-
-
 def _feed_sum(b: Bench) -> Judged:
     f = b.facts
     limit = np.fmin(f.rating_a * f.column(FeedSum, "load_frac"), f.ampacity_a)
@@ -221,32 +212,9 @@ def _feed_sum(b: Bench) -> Judged:
     return Judged(grade, f.through_a, limit, "A")
 
 
-def missing(f: LoadFacts) -> dict[str, BoolArray]:
-    """What each circuit lacks that the other rules need, in people's words."""
-    source_stud, load_stud = studs(f)
-    needs_stud = [e.is_one_of("form", _STUD_FORMS) for e in (f.rows.source_ends, f.rows.load_ends)]
-    no_rating = (f.rows.devices.row >= 0) & np.isnan(f.rows.devices.floats("interrupt_a"))
-    lacks = {
-        "wire type": np.isnan(f.area_mm2),
-        "length": np.isnan(f.length_m),
-        "running current": f.load.basis == LoadBasis.UNKNOWN,
-        "terminal at the source end": f.rows.source_ends.row < 0,
-        "terminal at the load end": f.rows.load_ends.row < 0,
-        "stud at the source end": needs_stud[0] & np.isnan(source_stud),
-        "stud at the load end": needs_stud[1] & np.isnan(load_stud),
-        "hole of the terminal at the source end": needs_stud[0]
-        & np.isnan(f.rows.source_ends.floats("hole_mm")),
-        "hole of the terminal at the load end": needs_stud[1] & np.isnan(f.rows.load_ends.floats("hole_mm")),
-        "interrupt rating of the device": no_rating,
-        "source resistance of the build or its battery model": (f.rows.devices.row >= 0)
-        & np.isnan(f.fault_a),
-    }
-    return {what: where & f.is_power for what, where in lacks.items()}
-
-
 def _circuit_unknown(b: Bench) -> Judged:
     f = b.facts
-    count = np.sum(list(missing(f).values()), axis=0).astype(np.float64)
+    count = np.sum(list(f.missing.values()), axis=0).astype(np.float64)
     # A feed with no own figure whose branches are all unknown sums to nothing, which is not known either.
     grade = np.where(count > 0, np.int8(Grade.UNKNOWN), np.int8(Grade.PASS))
     grade = np.where(f.is_power, grade, np.int8(Grade.SILENT)).astype(np.int8)

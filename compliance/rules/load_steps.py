@@ -9,7 +9,6 @@ import numpy as np
 
 from compliance.rules.base import Rule, step
 from compliance.rules.load_facts import LoadFacts
-from compliance.rules.load_judge import missing, studs
 from compliance.rules.loads import (
     CircuitUnknown,
     DeviceInterrupt,
@@ -108,7 +107,7 @@ def _device_peak(f: LoadFacts, i: int) -> Steps:
         int(f.rows.devices.table.raw["id"][f.rows.devices.row[i]]) if f.rows.devices.row[i] >= 0 else -1
     )
     points = f.rows.points
-    own = [k for k, other in enumerate(points.raw["device_id"]) if other == device_id]
+    own = f.points_of.get(device_id, [])
     told = "; ".join(
         f"{points.raw['multiple'][k]:g} x: {points.raw['opens_min_s'][k]} to {points.raw['opens_max_s'][k]} s "
         f"({points.raw['source'][k]}, {points.raw['status'][k]})"
@@ -158,7 +157,7 @@ def barrel_lines(f: LoadFacts, i: int) -> list[tuple[str, str, float, float]]:
 def hole_lines(f: LoadFacts, i: int) -> list[tuple[str, str, float, float]]:
     """Of both ends: which, the terminal, its hole and the stud [mm]."""
     ends = (("source end", f.rows.source_ends), ("load end", f.rows.load_ends))
-    both = zip(ends, studs(f), strict=True)
+    both = zip(ends, f.studs_mm, strict=True)
     return [(which, end.text("code", i), end.floats("hole_mm")[i], stud[i]) for (which, end), stud in both]
 
 
@@ -181,9 +180,8 @@ def _hole(f: LoadFacts, i: int) -> Steps:
 
 
 def _feed_sum(f: LoadFacts, i: int) -> Steps:
-    fed = np.flatnonzero(f.rows.parent == i)
     codes = f.rows.circuits.texts("code")
-    draws = ", ".join(f"{codes[k]} {fig(f.running_a[k])}" for k in fed.tolist())
+    draws = ", ".join(f"{codes[k]} {fig(f.running_a[k])}" for k in f.fed.get(i, []))
     formula = "sum of the running currents"
     if f.is_regulator[i]:
         efficiency = f.column(FeedSum, "efficiency_frac")[i]
@@ -196,8 +194,8 @@ def _feed_sum(f: LoadFacts, i: int) -> Steps:
 
 
 def _unknown(f: LoadFacts, i: int) -> Steps:
-    lacks = ", ".join(what for what, where in missing(f).items() if where[i])
-    return [step("Not entered", "what the checks need", lacks or "nothing", lacks.count(",") + bool(lacks))]
+    lacks = f.lacks(i)
+    return [step("Not entered", "what the checks need", ", ".join(lacks) or "nothing", len(lacks))]
 
 
 def _rating(f: LoadFacts, i: int) -> Steps:

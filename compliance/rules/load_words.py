@@ -10,7 +10,7 @@ import numpy as np
 
 from compliance.rules.base import Rule, working
 from compliance.rules.load_facts import LoadFacts
-from compliance.rules.load_judge import Grade, Judged, missing
+from compliance.rules.load_judge import Grade, Judged
 from compliance.rules.load_steps import STEPS, barrel_lines, fig, hole_lines
 from compliance.rules.loads import (
     CircuitUnknown,
@@ -126,8 +126,7 @@ def _feed_sum(c: Case) -> str:
 
 
 def _unknown(c: Case) -> str:
-    lacks = [what for what, where in missing(c.f).items() if where[c.i]]
-    return f"Not entered: {', '.join(lacks)}."
+    return f"Not entered: {', '.join(c.f.lacks(c.i))}."
 
 
 MESSAGES: dict[type[Rule], Callable[[Case], str]] = {
