@@ -1,5 +1,39 @@
+"""Pages where seasons, robots, builds, circuits and events are entered; what is judged of them is in compliance."""
+
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from builds.views import bill, circuits, event_forms, events, robots
+
+ROBOTS: list[URLPattern] = [
+    path("seasons/new/", robots.SeasonPage.as_view(), name="season-new"),
+    path("seasons/<int:pk>/edit/", robots.SeasonPage.as_view(), name="season-edit"),
+    path("robots/new/", robots.RobotPage.as_view(), name="robot-new"),
+    path("robots/<int:pk>/edit/", robots.RobotPage.as_view(), name="robot-edit"),
+    path("robots/<int:pk>/archive/", robots.RobotArchive.as_view(), name="robot-archive"),
+    path("robots/<int:pk>/builds/new/", robots.BuildNew.as_view(), name="build-new"),
+    path("builds/<int:pk>/edit/", robots.BuildEdit.as_view(), name="build-edit"),
+    path("builds/<int:pk>/copy/", robots.BuildCopy.as_view(), name="build-copy"),
+    path("builds/<int:pk>/current/", robots.BuildCurrent.as_view(), name="build-current"),
+]
+CIRCUITS: list[URLPattern] = [
+    path("builds/<int:pk>/circuits/new/", circuits.CircuitNew.as_view(), name="circuit-new"),
+    path("circuits/<int:pk>/edit/", circuits.CircuitEdit.as_view(), name="circuit-edit"),
+    path("circuits/<int:pk>/delete/", circuits.CircuitDelete.as_view(), name="circuit-delete"),
+    path("builds/<int:pk>/bill/", bill.BillPage.as_view(), name="bill"),
+    path("builds/<int:pk>/lines/new/", bill.LineNew.as_view(), name="line-new"),
+    path("lines/<int:pk>/edit/", bill.LineEdit.as_view(), name="line-edit"),
+    path("lines/<int:pk>/delete/", bill.LineDelete.as_view(), name="line-delete"),
+]
+EVENTS: list[URLPattern] = [
+    path("events/", events.EventList.as_view(), name="event-list"),
+    path("events/new/", event_forms.EventPage.as_view(), name="event-new"),
+    path("events/<int:pk>/", events.EventDetail.as_view(), name="event-detail"),
+    path("events/<int:pk>/edit/", event_forms.EventPage.as_view(), name="event-edit"),
+    path("events/<int:pk>/matches/new/", event_forms.MatchNew.as_view(), name="match-new"),
+    path("matches/<int:pk>/edit/", event_forms.MatchEdit.as_view(), name="match-edit"),
+    path("outings/new/", event_forms.OutingNew.as_view(), name="outing-new"),
+    path("outings/<int:pk>/edit/", event_forms.OutingEdit.as_view(), name="outing-edit"),
+]
+urlpatterns: list[URLPattern] = [*ROBOTS, *CIRCUITS, *EVENTS]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import date
 
-from django.db.models import F, QuerySet, Window
+from django.db.models import Count, F, QuerySet, Window
 from django.db.models.functions import RowNumber
 
 from builds.models import Event, Match, Outing
@@ -30,6 +30,30 @@ def events_next(team_ids: Collection[int], on: date) -> dict[int, Event]:
 def matches_of(scope: Scope, event: Event) -> QuerySet[Match]:
     """The matches of an event in their order, with robots."""
     return scope.rows(Match).filter(event=event).select_related("robot").order_by("starts_at", "pk")
+
+
+def matches_to_pick(scope: Scope, most: int = 60) -> QuerySet[Match]:
+    """Matches that an outing may belong to, those of the latest event first."""
+    newest = scope.rows(Match).order_by("-starts_at").values_list("pk", flat=True)[:most]
+    return (
+        scope.rows(Match).filter(pk__in=list(newest)).select_related("event", "robot").order_by("-starts_at")
+    )
+
+
+def events_ahead(scope: Scope, on: date) -> QuerySet[Event]:
+    """Events that are on or still to come, the next one first, with how many robots go and matches stand."""
+    return _counted(scope.rows(Event).filter(ends_on__gte=on)).order_by("starts_on", "pk")
+
+
+def events_past(scope: Scope, on: date) -> QuerySet[Event]:
+    """Events that are over, the latest first."""
+    return _counted(scope.rows(Event).filter(ends_on__lt=on)).order_by("-starts_on", "pk")
+
+
+def _counted(events: QuerySet[Event]) -> QuerySet[Event]:
+    return events.select_related("season").annotate(
+        robot_count=Count("robots", distinct=True), match_count=Count("matches", distinct=True)
+    )
 
 
 def last_outings(scope: Scope) -> dict[int, Outing]:

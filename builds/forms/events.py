@@ -1,0 +1,84 @@
+"""Forms about events: who goes, and which battery went out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from builds.models import Event, Match, Robot
+from builds.selectors.events import matches_to_pick
+from inventory.models import Battery, BatteryState
+from shared.access import Scope
+from shared.fields import QuantityField, TeamModelForm, quantity_form
+
+EVENT_FIELDS = (
+    "name",
+    "season",
+    "place",
+    "starts_on",
+    "ends_on",
+    "goods_by",
+    "matches_planned",
+    "robots",
+)
+
+
+class EventFormBase(TeamModelForm):
+    """An event with the robots that go, ticked one by one."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        robots = self.fields["robots"]
+        assert isinstance(robots, forms.ModelMultipleChoiceField)
+        robots.widget = forms.CheckboxSelectMultiple()
+        robots.widget.choices = robots.choices
+        robots.required = False
+
+
+EventForm = quantity_form(Event, EVENT_FIELDS, base=EventFormBase)
+
+
+class OutingForm(forms.Form):
+    """Which battery went out: one choice is enough, the figures may follow."""
+
+    battery = forms.ModelChoiceField(queryset=Battery.objects.none(), empty_label=None)
+    match = forms.ModelChoiceField(
+        queryset=Match.objects.none(), required=False, empty_label="Practice, no match"
+    )
+    robot = forms.ModelChoiceField(
+        queryset=Robot.objects.none(),
+        required=False,
+        empty_label="Not known",
+        help_text="Only for practice; a match knows its robot",
+    )
+    start_rest_v = QuantityField(
+        unit="v", required=False, label="Rest voltage (V)", help_text="At rest, before it went out"
+    )
+    started_at = forms.DateTimeField(
+        required=False,
+        label="Went out at",
+        help_text="Empty: just now",
+        widget=forms.DateTimeInput({"type": "datetime-local", "step": 1}, format="%Y-%m-%dT%H:%M:%S"),
+    )
+    note = forms.CharField(max_length=200, required=False)
+    although_out_of_service = forms.BooleanField(
+        required=False,
+        label="It has been out already, although it is not in service",
+        help_text="Logs what should not have happened; leave this empty otherwise",
+    )
+
+    def __init__(self, data: Any = None, *, scope: Scope, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        choices = {
+            "battery": scope.rows(Battery)
+            .filter(archived=False)
+            .exclude(state=BatteryState.RETIRED)
+            .order_by("code"),
+            "match": matches_to_pick(scope),
+            "robot": scope.rows(Robot).filter(archived=False),
+        }
+        for name, rows in choices.items():
+            field = self.fields[name]
+            assert isinstance(field, forms.ModelChoiceField)
+            field.queryset = rows
