@@ -110,7 +110,7 @@ def _summary(flags: Sequence[Flag]) -> str:
 def _line(flag: Flag) -> str:
     """What is wrong, with the number that decided against its limit."""
     line = f"{flag.subject_label}: {flag.message}"
-    if flag.value is None or flag.limit is None:
+    if flag.value is None or flag.limit is None or flag.severity == Severity.UNKNOWN:
         return line
     return f"{line} [{_figure(flag.value, flag.unit)}; limit {_figure(flag.limit, flag.unit)}]"
 
@@ -119,4 +119,4 @@ def _figure(value: float, unit: str) -> str:
     known = UNITS.get(unit)
     if known is None:
         return f"{value:.4g}" if unit == "each" else f"{value:.4g} {unit}".rstrip()
-    return f"{value * known.factor:.4g} {known.sign}".rstrip()
+    return f"{value * known.factor:.3g} {known.sign}".rstrip()
