@@ -182,7 +182,7 @@ def unjudged_verdict(case: BatteryCase) -> Verdict:
     if state < BatteryState.FIT:
         steps = [
             step("Readings logged", "all", "", int(told.n_logged[at])),
-            step("Comparable", "full, rested, warm enough", left_out_of(case, group), int(told.n_comparable[at])),
+            step("Comparable", "full, rested, warm enough", _left_out_line(case, group), int(told.n_comparable[at])),
             step("Days with one", "of one method and instrument", _series_words(case, group), int(told.n[at]), "days"),
         ]  # fmt: skip
         found = ("min_readings", float(told.n[at]), policy.min_readings, "readings")
@@ -202,6 +202,11 @@ def newest_series(group: Group, at: int) -> int:
 def left_out_of(case: BatteryCase, group: Group) -> str:
     """Why readings of this battery were left out, counted."""
     return reasons_counted(group.told.reading_left_out[group.readings_of(case.at)], group.policy)
+
+
+def _left_out_line(case: BatteryCase, group: Group) -> str:
+    counted = left_out_of(case, group)
+    return f"left out: {counted}" if counted else "none left out"
 
 
 def _series_words(case: BatteryCase, group: Group) -> str:

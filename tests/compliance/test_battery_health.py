@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from compliance.rules.batteries import RULES, policy_of
+from compliance.selectors.battery_columns import day_to_date, local_days
 from compliance.selectors.battery_health import battery_health, battery_working
 from compliance.selectors.packs import PackTable
 from compliance.sweeps.batteries import findings
@@ -147,3 +149,18 @@ def test_the_queries_grow_neither_with_batteries_nor_with_teams(teams):
     assert len(seen) == 7
     assert counts["batteries"] == (2 if teams == 1 else 50)
     assert len(rows) == 2 * counts["batteries"]
+
+
+@pytest.mark.parametrize(
+    ("moment", "day"),
+    [
+        (datetime(2026, 7, 1, 3, 59, tzinfo=UTC), date(2026, 6, 30)),
+        (datetime(2026, 7, 1, 4, 0, tzinfo=UTC), date(2026, 7, 1)),
+        (datetime(2026, 12, 1, 4, 59, tzinfo=UTC), date(2026, 11, 30)),
+        (datetime(2026, 12, 1, 5, 0, tzinfo=UTC), date(2026, 12, 1)),
+    ],
+)
+def test_days_are_those_of_the_local_calendar(moment, day):
+    """Eastern time is 4 h behind UTC in summer and 5 h in winter."""
+    with timezone.override("America/New_York"):
+        assert day_to_date(local_days([moment])[0]) == day
