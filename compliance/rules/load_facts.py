@@ -152,7 +152,7 @@ class LoadFacts:
         parent = self.rows.parent
         behind = (parent >= 0) & (self.is_regulator[parent] if parent.size else False)
         efficiency = self.column(FeedSum, "efficiency_frac")
-        return np.where(behind, self.system_v / (self.nominal_v * efficiency), 1.0)
+        return np.where(behind, self.nominal_v / (self.system_v * efficiency), 1.0)
 
     @cached_property
     def load(self) -> EffectiveLoad:
