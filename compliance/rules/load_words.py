@@ -11,6 +11,7 @@ import numpy as np
 from compliance.rules.base import Rule, working
 from compliance.rules.load_facts import LoadFacts
 from compliance.rules.load_judge import Grade, Judged
+from compliance.rules.load_remedies import for_drop, for_large_device, for_small_device, for_thin_wire
 from compliance.rules.load_steps import STEPS, barrel_lines, fig, hole_lines
 from compliance.rules.loads import (
     CircuitUnknown,
@@ -62,7 +63,8 @@ def _ampacity(c: Case) -> str:
         return f"No table says what {c.wire} with {fig(c.f.class_c[c.i])} C insulation may carry here."
     lasting = int(c.f.load.basis[c.i]) == LoadBasis.PEAK
     how = ", its peak taken as if it lasted since duty or cycle is not entered" if lasting else ""
-    return f"{c.wire} carries {fig(c.value)} A{how}; where it lies it may carry {fig(c.limit)} A."
+    fit = for_thin_wire(c.f, c.i)
+    return f"{c.wire} carries {fig(c.value)} A{how}; where it lies it may carry {fig(c.limit)} A.{fit}"
 
 
 def _drop(c: Case) -> str:
@@ -71,16 +73,21 @@ def _drop(c: Case) -> str:
     return (
         f"{fig(c.value)} V ({share:.1f} %) is lost at {fig(c.f.peak_a[c.i])} A over {fig(c.f.length_m[c.i])} m "
         f"of {c.wire}; a circuit of this kind ({kind}) may lose {fig(c.limit)} V."
+        f"{for_drop(c.f, c.i)}"
     )
 
 
 def _rating(c: Case) -> str:
     end = " Do not power it." if c.grade == Grade.STOP else ""
-    return f"{c.device} is rated {fig(c.value)} A; its wire, {c.wire}, bears {fig(c.limit)} A.{end}"
+    fit = for_large_device(c.f, c.i, c.limit)
+    return f"{c.device} is rated {fig(c.value)} A; its wire, {c.wire}, bears {fig(c.limit)} A.{fit}{end}"
 
 
 def _load(c: Case) -> str:
-    return f"{c.device} ({fig(c.f.rating_a[c.i])} A) carries {fig(c.value)} A; {fig(c.limit)} A is its fair share."
+    return (
+        f"{c.device} ({fig(c.f.rating_a[c.i])} A) carries {fig(c.value)} A; {fig(c.limit)} A is its fair share."
+        f"{for_small_device(c.f, c.i)}"
+    )
 
 
 def _peak(c: Case) -> str:
