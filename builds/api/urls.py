@@ -1,5 +1,26 @@
+"""API of robots and events."""
+
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, URLResolver, include, path
+from rest_framework.routers import SimpleRouter
 
-urlpatterns: list[URLPattern] = []
+from builds.api.events import EventViewSet, MatchViewSet, OutingViewSet
+from builds.api.robots import (
+    BuildLineViewSet,
+    BuildViewSet,
+    CircuitViewSet,
+    RobotViewSet,
+    SeasonViewSet,
+)
+
+router = SimpleRouter()
+router.register("seasons", SeasonViewSet, basename="api-season")
+router.register("robots", RobotViewSet, basename="api-robot")
+router.register("builds", BuildViewSet, basename="api-build")
+router.register("build-lines", BuildLineViewSet, basename="api-buildline")
+router.register("circuits", CircuitViewSet, basename="api-circuit")
+router.register("events", EventViewSet, basename="api-event")
+router.register("matches", MatchViewSet, basename="api-match")
+router.register("outings", OutingViewSet, basename="api-outing")
+urlpatterns: list[URLPattern | URLResolver] = [path("", include(router.urls))]

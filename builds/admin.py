@@ -1,0 +1,80 @@
+"""Repair work on robots and events; everyday work is done on the pages, which keep to the rules."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.contrib import admin
+from simple_history.admin import SimpleHistoryAdmin
+
+from builds.models import Build, BuildLine, Circuit, Event, Match, Outing, Robot, Season
+
+
+class RepairAdmin(SimpleHistoryAdmin):  # type: ignore[misc]  # the library has no types
+    """One row with its history. Related rows are looked up by id, so that a long list never loads."""
+
+    list_filter = ("team",)
+    list_select_related: ClassVar[Any] = ("team",)
+    history_list_display = ("history_change_reason",)
+
+    def get_list_display(self, request: object) -> tuple[str, ...]:
+        return ("__str__", "team")
+
+
+@admin.register(Season)
+class SeasonAdmin(RepairAdmin):
+    search_fields = ("name",)
+
+
+@admin.register(Robot)
+class RobotAdmin(RepairAdmin):
+    search_fields = ("code", "name")
+    raw_id_fields = ("season",)
+
+
+@admin.register(Build)
+class BuildAdmin(RepairAdmin):
+    search_fields = ("label", "robot__code", "robot__name")
+    list_select_related = ("team", "robot")
+    raw_id_fields = ("robot", "battery_model")
+
+
+@admin.register(BuildLine)
+class BuildLineAdmin(RepairAdmin):
+    search_fields = ("part__code", "note")
+    list_select_related = ("team", "part")
+    raw_id_fields = ("build", "part")
+
+
+@admin.register(Circuit)
+class CircuitAdmin(RepairAdmin):
+    search_fields = ("code", "name", "build__robot__code")
+    raw_id_fields = (
+        "build",
+        "fed_from",
+        "device",
+        "wire",
+        "component",
+        "terminal_source",
+        "terminal_load",
+    )
+
+
+@admin.register(Event)
+class EventAdmin(RepairAdmin):
+    search_fields = ("name", "place")
+    raw_id_fields = ("season", "robots")
+
+
+@admin.register(Match)
+class MatchAdmin(RepairAdmin):
+    search_fields = ("number", "event__name")
+    list_select_related = ("team", "event")
+    raw_id_fields = ("event", "robot")
+
+
+@admin.register(Outing)
+class OutingAdmin(RepairAdmin):
+    search_fields = ("battery__code", "note")
+    list_select_related = ("team", "battery")
+    raw_id_fields = ("battery", "robot", "match", "by")
