@@ -6,6 +6,7 @@ rule ``circuit-unknown`` says so.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -18,7 +19,7 @@ from compliance.rules.loads import FeedSum, WireAmpacity, WireDrop
 from compliance.selectors.packs import PackTable
 from inventory.models import Component, TerminalType
 from shared.columns import BoolArray, FloatArray, IdArray
-from shared.electrical.ampacity import corrected_ampacity_a
+from shared.electrical.ampacity import ambient_factor, bundle_factor, corrected_ampacity_a
 from shared.electrical.conductors import (
     conductor_temperature_c,
     parallel_resistance,
@@ -162,19 +163,31 @@ class LoadFacts:
             self.peak_a,
             self.rows.floats("duty_frac"),
             self.rows.floats("cycle_s"),
-            time_constant_s(self.area_mm2),
+            self.tau_s,
         )
 
     # --- wire -----------------------------------------------------------------------------------------
     @cached_property
+    def tables(self) -> tuple[tuple[str, str, str], ...]:
+        """Per rule pack: the ampacity table, the bundle factors, the table for small wires."""
+        names = ("table", "bundle_table", "small_wire_table")
+        return tuple(zip(*(self.table.column(WireAmpacity, n).tolist() for n in names), strict=True))
+
+    def _by_tables(self, work_out: Callable[[tuple[str, str, str], BoolArray], FloatArray]) -> FloatArray:
+        """A column worked out once for each set of tables in use."""
+        out = np.full(self.rows.size, np.nan)
+        for tables in dict.fromkeys(self.tables):
+            at = np.isin(self.pack, [k for k, other in enumerate(self.tables) if other == tables])
+            if at.any():
+                out[at] = work_out(tables, at)
+        return out
+
+    @cached_property
     def ampacity_a(self) -> FloatArray:
         """What the conductors of each circuit may carry together where they lie, by the pack's tables."""
-        names = ("table", "bundle_table", "small_wire_table")
-        chosen = list(zip(*(self.table.column(WireAmpacity, n).tolist() for n in names), strict=True))
-        out = np.full(self.rows.size, np.nan)
-        for tables in dict.fromkeys(chosen):
-            at = np.isin(self.pack, [k for k, other in enumerate(chosen) if other == tables])
-            out[at] = corrected_ampacity_a(
+
+        def of_one(tables: tuple[str, str, str], at: BoolArray) -> FloatArray:
+            return corrected_ampacity_a(
                 self.area_mm2[at],
                 self.class_c[at],
                 self.ambient_c[at],
@@ -183,7 +196,23 @@ class LoadFacts:
                 bundle_table=tables[1],
                 small_wire_table=tables[2],
             )
-        return out * self.parallel
+
+        return self._by_tables(of_one) * self.parallel
+
+    @cached_property
+    def cooling_frac(self) -> FloatArray:
+        """The ambient factor of each circuit, to be shown."""
+        return ambient_factor(self.ambient_c, self.class_c)
+
+    @cached_property
+    def bundle_frac(self) -> FloatArray:
+        """The bundle factor of each circuit, to be shown."""
+        return self._by_tables(lambda tables, at: bundle_factor(self.bundle[at], tables[1]))
+
+    @cached_property
+    def tau_s(self) -> FloatArray:
+        """Thermal time constant of each wire."""
+        return time_constant_s(self.area_mm2)
 
     @cached_property
     def conductor_c(self) -> FloatArray:

@@ -2,39 +2,43 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from compliance.rules.load_facts import LoadFacts
 from compliance.rules.load_steps import fig
-from compliance.rules.loads import DeviceLoad, WireAmpacity
+from compliance.rules.loads import DeviceLoad
 from shared.electrical.gauges import format_size
 from shared.electrical.sizing import smallest_area_for_current_mm2, smallest_area_for_drop_mm2
 
 NO_WIRE = "no single wire will do: use more in parallel, lower the load or shorten the run"
 
 
+@lru_cache(maxsize=10_000)
+def _area_for_current_mm2(
+    current_a: float, class_c: float, ambient_c: float, bundle: float, table: str, bundle_table: str
+) -> float:
+    """The smallest area for a current; kept, for a league's circuits ask the same few questions."""
+    return float(
+        smallest_area_for_current_mm2(
+            current_a, class_c, ambient_c, bundle, table=table, bundle_table=bundle_table
+        )
+    )
+
+
 def wire_for(f: LoadFacts, i: int, current_a: float) -> str:
     """The smallest wire that carries this current where the circuit lies, and keeps its drop as well."""
     share = 1.0 / float(f.parallel[i])
-    pack = int(f.pack[i])
-    areas = [
-        smallest_area_for_current_mm2(
-            current_a * share,
-            float(f.class_c[i]),
-            float(f.ambient_c[i]),
-            float(f.bundle[i]),
-            table=str(f.table.value(WireAmpacity, "table", pack)),
-            bundle_table=str(f.table.value(WireAmpacity, "bundle_table", pack)),
-        )
-    ]
-    if np.isfinite(f.drop_v[i]) and f.drop_v[i] > 0:
+    table, bundle_table, _ = f.tables[f.pack[i]]
+    where = (float(f.class_c[i]), float(f.ambient_c[i]), float(f.bundle[i]))
+    area = _area_for_current_mm2(current_a * share, *where, table, bundle_table)
+    if f.drop_v[i] > 0:
         limit_v = float(f.drop_limit_frac[i] * f.nominal_v[i])
-        areas.append(
-            smallest_area_for_drop_mm2(
-                float(f.peak_a[i]) * share, float(f.length_m[i]), limit_v, float(f.conductor_c[i])
-            )
+        for_drop = smallest_area_for_drop_mm2(
+            float(f.peak_a[i]) * share, float(f.length_m[i]), limit_v, float(f.conductor_c[i])
         )
-    area = float(np.max(areas))
+        area = float(np.maximum(area, for_drop))
     return f"fit {format_size(area)}" if np.isfinite(area) else NO_WIRE
 
 

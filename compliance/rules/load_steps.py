@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import isfinite
 from typing import Any
-
-import numpy as np
 
 from compliance.rules.base import Rule, step
 from compliance.rules.load_facts import LoadFacts
@@ -22,32 +21,29 @@ from compliance.rules.loads import (
     WireAmpacity,
     WireDrop,
 )
-from shared.electrical.ampacity import ambient_factor, bundle_factor
 from shared.electrical.loads import LOAD_BASIS_TEXT, LoadBasis
-from shared.electrical.thermal import time_constant_s
 
 Steps = list[dict[str, Any]]
 
 
 def fig(value: float) -> str:
     """A figure as people write it: four digits, no exponent; a dash where there is none."""
-    if not np.isfinite(value):
+    if not isfinite(value):
         return "-"
     return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.4g}"
 
 
 def _known(value: float) -> float | str:
-    return float(f"{value:.6g}") if np.isfinite(value) else "not known"
+    return float(f"{value:.6g}") if isfinite(value) else "not known"
 
 
 def load_steps(f: LoadFacts, i: int) -> Steps:
     """From the load's currents to the steady current that heats the wire as much."""
     duty, cycle = f.rows.floats("duty_frac")[i], f.rows.floats("cycle_s")[i]
-    tau = float(time_constant_s(f.area_mm2[i]))
     basis = LoadBasis(int(f.load.basis[i]))
     numbers = (
         f"running {fig(f.running_a[i])} A, peak {fig(f.peak_a[i])} A, duty {fig(duty)}, cycle {fig(cycle)} s, "
-        f"time constant of the wire {fig(tau)} s"
+        f"time constant of the wire {fig(f.tau_s[i])} s"
     )
     formula = {
         LoadBasis.RMS: "sqrt(peak^2 x duty + running^2 x (1 - duty))",
@@ -59,16 +55,11 @@ def load_steps(f: LoadFacts, i: int) -> Steps:
 
 def ampacity_steps(f: LoadFacts, i: int) -> Steps:
     """From the table to what the conductors carry where they lie."""
-    pack = int(f.pack[i])
-    table, bundles, small = (
-        str(f.table.value(WireAmpacity, n, pack)) for n in ("table", "bundle_table", "small_wire_table")
-    )
+    table, bundles, small = f.tables[f.pack[i]]
     wire = f"{f.rows.wires.text('size_typed', i)}, {fig(f.area_mm2[i])} mm2, {fig(f.class_c[i])} C insulation"
-    cooling = float(ambient_factor(f.ambient_c[i], f.class_c[i]))
-    together = float(bundle_factor(f.bundle[i], bundles))
     numbers = (
         f"{wire}; table {table} (below its thinnest size {small}); ambient {fig(f.ambient_c[i])} C gives "
-        f"{fig(cooling)}; {fig(f.bundle[i])} conductors bundled give {fig(together)} ({bundles}); "
+        f"{fig(f.cooling_frac[i])}; {fig(f.bundle[i])} conductors bundled give {fig(f.bundle_frac[i])} ({bundles}); "
         f"{fig(f.parallel[i])} in parallel"
     )
     formula = "table ampacity x sqrt((class - ambient)/(class - 30 C)) x bundle factor x parallel"
@@ -124,7 +115,7 @@ def _device_peak(f: LoadFacts, i: int) -> Steps:
 
 def _interrupt(f: LoadFacts, i: int) -> Steps:
     measured = f.rows.builds.floats("source_mohm")[i]
-    note = "" if np.isfinite(measured) else " (battery's sheet only: the largest current there can be)"
+    note = "" if isfinite(measured) else " (battery's sheet only: the largest current there can be)"
     numbers = (
         f"{fig(f.open_circuit_v[i])} V / ({fig(f.source_mohm[i])} mohm source{note} + "
         f"{fig(f.upstream_ohm[i] * 1e3)} mohm of wire up to the device)"

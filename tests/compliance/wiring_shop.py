@@ -81,7 +81,9 @@ class WiringShop:
     def _part(self, model: type[P], **values: Any) -> P:
         self.made += 1
         code = f"{model.__name__}-{self.made}"
-        return model._default_manager.create(team=self.team, code=code, name=code, **values)
+        made = model(team=self.team, code=code, name=code, **values)
+        made.save()
+        return made
 
     def circuit(self, *, build: Build | None = None, **values: Any) -> Circuit:
         """A healthy circuit: 12 AWG, 105 C, 1 m, 10 A behind 20 A; ``values`` say what is different."""
