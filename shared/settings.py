@@ -244,6 +244,20 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
+    # Fields of the same name with different choices: what each set is called in the schema.
+    "ENUM_NAME_OVERRIDES": {
+        "BatteryStateEnum": "inventory.models.BatteryState",
+        "BuildStateEnum": "builds.models.BuildState",
+        "CircuitRoleEnum": "builds.models.CircuitRole",
+        "ComponentRoleEnum": "inventory.models.Component.Role",
+        "DeviceFormEnum": "inventory.models.ProtectiveDevice.Form",
+        "FlagStateEnum": "compliance.models.FlagState",
+        "JobStateEnum": "shared.models.JobRun.State",
+        "MemberRoleEnum": "shared.models.Role",
+        "MovementKindEnum": "inventory.models.MovementKind",
+        "PartKindEnum": "inventory.models.PartKind",
+        "TerminalFormEnum": "inventory.models.TerminalType.Form",
+    },
 }
 
 # --- Background jobs ---------------------------------------------------------------------------------

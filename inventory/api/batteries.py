@@ -1,0 +1,90 @@
+"""API of batteries: themselves, readings, charges, capacity tests."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import mixins
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from inventory.api.catalogue import Archivable
+from inventory.api.serializers import (
+    BatterySerializer,
+    BatteryStateSerializer,
+    CapacityTestSerializer,
+    ChargeEndSerializer,
+    ChargeSerializer,
+    ReadingSerializer,
+)
+from inventory.models import Battery, CapacityTest, Charge, Reading
+from inventory.services.batteries import (
+    battery_set_state,
+    capacity_test_log,
+    charge_end,
+    charge_start,
+    reading_log,
+)
+from shared.api import TeamReadViewSet, TeamViewSet
+
+
+class BatteryViewSet(Archivable):
+    queryset = Battery.objects.order_by("code")
+    serializer_class = BatterySerializer
+    filterset_fields = ("code", "state", "model", "archived")
+
+    @extend_schema(request=BatteryStateSerializer, responses=BatterySerializer, summary="May it go out?")
+    @action(detail=True, methods=["post"], url_path="state", url_name="state")
+    def set_state(self, request: Request, team: str, pk: str) -> Response:
+        battery = self.get_object()
+        asked = BatteryStateSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        row = battery_set_state(scope=self.scope, battery=battery, **asked.validated_data)
+        return Response(BatterySerializer(row).data)
+
+    @extend_schema(request=ChargeEndSerializer, responses=ChargeSerializer, summary="Off the charger")
+    @action(detail=True, methods=["post"], url_path="charge-end", url_name="charge-end")
+    def end_charge(self, request: Request, team: str, pk: str) -> Response:
+        battery = self.get_object()
+        asked = ChargeEndSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        row = charge_end(scope=self.scope, battery=battery, **asked.validated_data)
+        return Response(ChargeSerializer(row).data)
+
+
+class ReadingViewSet(TeamViewSet):
+    """Readings; the same reading sent twice within a minute is one."""
+
+    queryset = Reading.objects.order_by("-taken_at", "-pk")
+    serializer_class = ReadingSerializer
+    filterset_fields = {
+        "battery": ["exact"],
+        "method": ["exact"],
+        "instrument": ["exact"],
+        "taken_at": ["gte", "lt"],
+    }
+
+    def perform_create(self, serializer: Any) -> None:
+        serializer.instance = reading_log(scope=self.scope, **serializer.validated_data)
+
+
+class ChargeViewSet(mixins.CreateModelMixin, TeamReadViewSet):
+    """Charges; a new one begins, and the battery's own address ends it."""
+
+    queryset = Charge.objects.order_by("-started_at", "-pk")
+    serializer_class = ChargeSerializer
+    filterset_fields = {"battery": ["exact"], "charger": ["exact"], "ended_at": ["isnull"]}
+
+    def perform_create(self, serializer: Any) -> None:
+        serializer.instance = charge_start(scope=self.scope, **serializer.validated_data)
+
+
+class CapacityTestViewSet(TeamViewSet):
+    queryset = CapacityTest.objects.order_by("-tested_at", "-pk")
+    serializer_class = CapacityTestSerializer
+    filterset_fields = ("battery",)
+
+    def perform_create(self, serializer: Any) -> None:
+        serializer.instance = capacity_test_log(scope=self.scope, **serializer.validated_data)

@@ -1,0 +1,218 @@
+"""What the API takes and gives of catalogue, stores and batteries."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from inventory.kinds import KIND_FIELDS, OWN_FIELDS
+from inventory.models import (
+    Battery,
+    BatteryModel,
+    Bin,
+    CapacityTest,
+    Charge,
+    Component,
+    DevicePoint,
+    Movement,
+    Offer,
+    Part,
+    PartKind,
+    ProtectiveDevice,
+    Reading,
+    Spool,
+    StockItem,
+    Supplier,
+    TerminalType,
+    WireType,
+)
+from shared.api import TeamSerializer, team_serializer
+from shared.fields import QuantitySerializerField
+
+PartSerializer = team_serializer(
+    Part, "kind", *KIND_FIELDS[PartKind.OTHER], "archived", read_only=("kind", "archived")
+)
+BinSerializer = team_serializer(Bin, "code", "name", "travels", "archived", read_only=("archived",))
+SupplierSerializer = team_serializer(
+    Supplier, "name", "contact", "notes", "archived", read_only=("archived",)
+)
+OfferSerializer = team_serializer(
+    Offer, "part", "supplier", "supplier_code", "price", "pack_size", "minimum_packs", "lead_time_days", "archived",
+    read_only=("archived",),
+)  # fmt: skip
+StockItemSerializer = team_serializer(
+    StockItem, "part", "bin", "quantity", read_only=("part", "bin", "quantity")
+)
+DevicePointSerializer = team_serializer(
+    DevicePoint, "device", "multiple", "opens_min_s", "opens_max_s", "status", "source"
+)
+BatterySerializer = team_serializer(
+    Battery, "code", "model", "serial", "acquired_on", "in_service_on", "cycles_at_intake", "state", "state_reason",
+    "notes", "archived", read_only=("state", "state_reason", "archived"),
+)  # fmt: skip
+
+
+def kind_serializer(model: type[Part]) -> type[TeamSerializer]:
+    """The serializer of a kind of part: what every part has, and the figures of the kind."""
+    names = dict.fromkeys(
+        ("kind", "code", "name", *OWN_FIELDS[model.KIND], *KIND_FIELDS[PartKind.OTHER], "archived")
+    )
+    return team_serializer(model, *names, read_only=("kind", "archived"))
+
+
+WireTypeSerializer = kind_serializer(WireType)
+TerminalTypeSerializer = kind_serializer(TerminalType)
+ProtectiveDeviceSerializer = kind_serializer(ProtectiveDevice)
+BatteryModelSerializer = kind_serializer(BatteryModel)
+ComponentSerializer = kind_serializer(Component)
+
+
+class TypedSizeSerializer(WireTypeSerializer):  # type: ignore[misc,valid-type]  # made at run time
+    """A wire type; its area follows from the size as typed unless one is given."""
+
+    class Meta(WireTypeSerializer.Meta):  # type: ignore[name-defined,misc]
+        extra_kwargs = {"area_mm2": {"required": False}}
+
+
+class MovementSerializer(TeamSerializer):
+    class Meta:
+        model = Movement
+        fields = (
+            "id", "kind", "part", "bin", "spool", "quantity", "balance", "reason", "at", "by", "request_id", "group",
+        )  # fmt: skip
+        read_only_fields = fields
+
+
+class ScopedSerializer(serializers.Serializer[Any]):
+    """Given to a service. Related rows are looked for in the team only."""
+
+    def get_fields(self) -> dict[str, Any]:
+        fields = super().get_fields()
+        scope = getattr(self.context.get("view"), "scope", None)
+        field: Any
+        for field in fields.values():
+            rows = getattr(field, "queryset", None)
+            if rows is not None:
+                field.queryset = rows.filter(team=scope.team) if scope else rows.none()
+        return fields
+
+
+class MovementInSerializer(ScopedSerializer):
+    """One movement. Send the same ``request_id`` again and it is the same line, not a second one."""
+
+    part = serializers.PrimaryKeyRelatedField(queryset=Part.objects.all())
+    bin = serializers.PrimaryKeyRelatedField(
+        queryset=Bin.objects.all(), required=False, help_text="Needed unless a spool is given"
+    )
+    spool = serializers.PrimaryKeyRelatedField(
+        queryset=Spool.objects.select_related("bin"),
+        required=False,
+        help_text="For wire, which lies on spools",
+    )
+    quantity = serializers.DecimalField(
+        max_digits=12, decimal_places=3, help_text="Above 0; a count gives what is there"
+    )
+    reason = serializers.CharField(max_length=200, required=False, default="", allow_blank=True)
+    at = serializers.DateTimeField(required=False)
+    request_id = serializers.UUIDField(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        spool = attrs.get("spool")
+        if spool is not None:
+            attrs.setdefault("bin", spool.bin)
+        if "bin" not in attrs:
+            raise serializers.ValidationError({"bin": "Say which bin, or for wire which spool."})
+        return attrs
+
+
+class MoveSerializer(ScopedSerializer):
+    """A part carried to another bin, or a whole spool when a spool is given."""
+
+    part = serializers.PrimaryKeyRelatedField(queryset=Part.objects.all(), required=False)
+    bin = serializers.PrimaryKeyRelatedField(queryset=Bin.objects.all(), required=False)
+    spool = serializers.PrimaryKeyRelatedField(queryset=Spool.objects.select_related("bin"), required=False)
+    to_bin = serializers.PrimaryKeyRelatedField(queryset=Bin.objects.all())
+    quantity = serializers.DecimalField(max_digits=12, decimal_places=3, required=False)
+    reason = serializers.CharField(max_length=200, required=False, default="", allow_blank=True)
+    at = serializers.DateTimeField(required=False)
+    request_id = serializers.UUIDField(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        needed = () if "spool" in attrs else ("part", "bin", "quantity")
+        if missing := [name for name in needed if name not in attrs]:
+            raise serializers.ValidationError(
+                dict.fromkeys(missing, "Needed, unless a whole spool is moved.")
+            )
+        return attrs
+
+
+class UndoSerializer(serializers.Serializer[Any]):
+    reason = serializers.CharField(max_length=150, required=False, default="", allow_blank=True)
+
+
+class SpoolSerializer(TeamSerializer):
+    """A spool; where it lies and what is on it change through movements."""
+
+    class Meta:
+        model = Spool
+        fields = ("id", "code", "wire", "bin", "full_length_m", "remaining_m", "archived")
+        read_only_fields = fields
+
+
+class SpoolInSerializer(ScopedSerializer):
+    code = serializers.CharField(max_length=40)
+    wire = serializers.PrimaryKeyRelatedField(queryset=WireType.objects.all())
+    bin = serializers.PrimaryKeyRelatedField(queryset=Bin.objects.all())
+    full_length_m = serializers.DecimalField(max_digits=9, decimal_places=3)
+    remaining_m = serializers.DecimalField(
+        max_digits=9, decimal_places=3, required=False, help_text="Left out: it is full"
+    )
+    reason = serializers.CharField(max_length=200, required=False, default="", allow_blank=True)
+    at = serializers.DateTimeField(required=False)
+    request_id = serializers.UUIDField(required=False)
+
+
+class ReadingSerializer(TeamSerializer):
+    """A resistance reading; left out, the moment is now."""
+
+    class Meta:
+        model = Reading
+        fields = (
+            "id", "battery", "taken_at", "resistance_mohm", "method", "instrument", "rest_v", "rest_h", "temperature_c",
+            "charge_frac", "by", "note",
+        )  # fmt: skip
+        read_only_fields = ("id", "by")
+        extra_kwargs = {"taken_at": {"required": False}}
+
+
+class ChargeSerializer(TeamSerializer):
+    class Meta:
+        model = Charge
+        fields = ("id", "battery", "charger", "started_at", "ended_at", "returned_ah", "by")
+        read_only_fields = ("id", "ended_at", "returned_ah", "by")
+        extra_kwargs = {"started_at": {"required": False}}
+
+
+class ChargeEndSerializer(serializers.Serializer[Any]):
+    ended_at = serializers.DateTimeField(required=False)
+    returned_ah = QuantitySerializerField(unit="ah", required=False, allow_null=True)
+
+
+class BatteryStateSerializer(serializers.Serializer[Any]):
+    state = serializers.ChoiceField(choices=Battery._meta.get_field("state").choices or ())
+    reason = serializers.CharField(max_length=200, required=False, default="", allow_blank=True)
+
+
+class CapacityTestSerializer(TeamSerializer):
+    class Meta:
+        model = CapacityTest
+        fields = (
+            "id", "battery", "tested_at", "current_a", "end_v", "temperature_c", "capacity_ah", "by", "note",
+        )  # fmt: skip
+        read_only_fields = ("id", "by")
+        extra_kwargs = {"tested_at": {"required": False}}
+
+
+class ArchivedSerializer(serializers.Serializer[Any]):
+    archived = serializers.BooleanField(default=True, help_text="false brings it back into use")
