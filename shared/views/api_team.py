@@ -162,9 +162,10 @@ class MemberViewSet(
 
     @extend_schema(request=MemberRoleSerializer, responses=MemberSerializer)
     def partial_update(self, request: Request, team: str, pk: str) -> Response:
+        member = self.get_object()  # first: nobody learns from a refusal that another team has such a row
         asked = MemberRoleSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
-        member = member_set_role(scope=self.scope, member=self.get_object(), **asked.validated_data)
+        member = member_set_role(scope=self.scope, member=member, **asked.validated_data)
         return Response(MemberSerializer(member).data)
 
     def destroy(self, request: Request, team: str, pk: str) -> Response:

@@ -84,14 +84,15 @@ class Route:
         view = self.view_class
         queryset = getattr(view, "queryset", None)
         if self.is_api and queryset is not None:
-            return queryset.model
+            shown: type[Model] = queryset.model
+            return shown
         if self.name in EXCEPTIONS:
             return EXCEPTIONS[self.name]
         word = self.name.removeprefix("api-").split("-")[0]
         subject = getattr(view, "subject_model", None) or SUBJECTS.get(word) or getattr(view, "model", None)
         if subject is None:
             raise KeyError(f"No row is known for the pk of {self.name}: add it to tests/access/url_map.py.")
-        return subject  # type: ignore[no-any-return]
+        return subject
 
     def arguments_for(self, team: TeamWorld, rows: TeamWorld | None = None) -> dict[str, Any]:
         """Arguments of this URL in ``team``, pointing at a row of ``rows`` (else of the team itself)."""

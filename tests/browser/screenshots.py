@@ -1,0 +1,88 @@
+"""Pictures of the real pages with the demo world, for the README and for looking at a change.
+
+``python -m tests.browser.screenshots OUT_DIR --base http://127.0.0.1:8000`` while ``manage.py demo`` serves.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import Browser, Page
+
+from tests.browsing import chromium
+
+#: Picture name -> path under the team, or a path whose first link of a pattern is followed.
+PAGES: dict[str, tuple[str, str]] = {
+    "home": ("", ""),
+    "flags": ("flags/", ""),
+    "flag": ("flags/", r"/flags/\d+/$"),
+    "batteries": ("batteries/", ""),
+    "battery": ("batteries/", r"/batteries/\d+/$"),
+    "reading": ("batteries/", r"/batteries/\d+/readings?/new/?$"),
+    "robots": ("robots/", ""),
+    "build": ("robots/", r"/builds/\d+/$"),
+    "stores": ("parts/", ""),
+    "part": ("parts/", r"/parts/\d+/$"),
+    "spools": ("spools/", ""),
+    "events": ("events/", ""),
+    "event": ("events/", r"/events/\d+/$"),
+    "workbook": ("workbook/", ""),
+    "methods": ("methods/", ""),
+    "method": ("methods/", r"/methods/[a-z-]+/$"),
+    "jobs": ("jobs/", ""),
+}
+
+
+def sign_in(page: Page, base: str, name: str, password: str) -> str:
+    """Sign in and return the path of the team's home."""
+    page.goto(f"{base}/accounts/login/")
+    page.fill("input[name=username]", name)
+    page.fill("input[name=password]", password)
+    page.click("button[type=submit]")
+    match = re.search(r"/t/[a-z0-9-]+/", page.url) or re.search(r"/t/[a-z0-9-]+/", page.content())
+    assert match, f"no team after signing in: {page.url}"
+    return match.group(0)
+
+
+def shoot(browser: Browser, args: Any, width: int, scheme: Any) -> None:
+    context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
+    page = context.new_page()
+    home = sign_in(page, args.base, args.user, args.password)
+    for name, (path, follow) in PAGES.items():
+        if args.only and name not in args.only:
+            continue
+        page.goto(args.base + home + path)
+        if follow:
+            links = page.eval_on_selector_all("a[href]", "as => as.map(a => a.getAttribute('href'))")
+            target = next((link for link in links if re.search(follow, link)), None)
+            if target is None:
+                print(f"no link like {follow} on {path}")
+                continue
+            page.goto(args.base + target)
+        page.screenshot(path=str(Path(args.out) / f"{name}-{width}-{scheme}.png"), full_page=args.full)
+    context.close()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out")
+    parser.add_argument("--base", default="http://127.0.0.1:8000")
+    parser.add_argument("--user", default="mentor")
+    parser.add_argument("--password", required=True)
+    parser.add_argument("--width", type=int, action="append")
+    parser.add_argument("--scheme", action="append", choices=["light", "dark"])
+    parser.add_argument("--only", action="append")
+    parser.add_argument("--full", action="store_true")
+    args = parser.parse_args()
+    Path(args.out).mkdir(parents=True, exist_ok=True)
+    with chromium() as browser:
+        for width in args.width or [1280]:
+            for scheme in args.scheme or ["light"]:
+                shoot(browser, args, width, scheme)
+
+
+if __name__ == "__main__":
+    main()
