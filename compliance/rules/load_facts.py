@@ -15,6 +15,7 @@ import numpy as np
 from builds.electrical import CircuitColumns
 from builds.models import CircuitRole
 from compliance.rules.base import Rule
+from compliance.rules.load_limits import limits_by_pack
 from compliance.rules.loads import FeedSum, WireAmpacity, WireDrop
 from compliance.selectors.packs import PackTable
 from inventory.models import Component, TerminalType
@@ -171,7 +172,8 @@ class LoadFacts:
     def tables(self) -> tuple[tuple[str, str, str], ...]:
         """Per rule pack: the ampacity table, the bundle factors, the table for small wires."""
         names = ("table", "bundle_table", "small_wire_table")
-        return tuple(zip(*(self.table.column(WireAmpacity, n).tolist() for n in names), strict=True))
+        chosen = ([str(v) for v in limits_by_pack(self.table, WireAmpacity, n)] for n in names)
+        return tuple(zip(*chosen, strict=True))
 
     def _by_tables(self, work_out: Callable[[tuple[str, str, str], BoolArray], FloatArray]) -> FloatArray:
         """A column worked out once for each set of tables in use."""
@@ -355,5 +357,5 @@ class LoadFacts:
         """A rule's limit for every circuit, as its rule pack sets it."""
         key = (rule.code, name)
         if key not in self._limits:
-            self._limits[key] = np.asarray(self.table.column(rule, name), dtype=np.float64)[self.pack]
+            self._limits[key] = np.array(limits_by_pack(self.table, rule, name), dtype=np.float64)[self.pack]
         return self._limits[key]

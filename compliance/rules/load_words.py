@@ -11,6 +11,7 @@ import numpy as np
 from compliance.rules.base import Rule, working
 from compliance.rules.load_facts import LoadFacts
 from compliance.rules.load_judge import Grade, Judged
+from compliance.rules.load_limits import limits_source
 from compliance.rules.load_remedies import for_drop, for_large_device, for_small_device, for_thin_wire
 from compliance.rules.load_steps import STEPS, barrel_lines, fig, hole_lines
 from compliance.rules.loads import (
@@ -162,13 +163,13 @@ def message_of(rule: type[Rule], case: Case) -> str:
     return "Passes."
 
 
-def working_of(rule: type[Rule], case: Case) -> dict[str, Any]:
-    """The whole working of a rule on a circuit, flagged or not."""
+def working_of(rule: type[Rule], case: Case, said: str = "") -> dict[str, Any]:
+    """The whole working of a rule on a circuit, flagged or not; ``said`` is its message where that is there already."""
     limit: Mapping[str, Any] | None = None
     if np.isfinite(case.limit):
-        source = case.f.table.source(rule, int(case.f.pack[case.i]))
+        source = limits_source(case.f.table, rule, int(case.f.pack[case.i]))
         limit = {"name": "limit", "value": round(case.limit, 6), "unit": case.judged.unit, "source": source}
-    conclusion = message_of(rule, case)
+    conclusion = said or message_of(rule, case)
     if case.grade > Grade.PASS:
         conclusion = f"{conclusion} {rule.remedy}"
     return working(STEPS[rule](case.f, case.i), limit=limit, conclusion=conclusion, sources=rule.sources)

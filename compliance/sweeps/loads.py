@@ -42,6 +42,7 @@ def load_facts(builds: QuerySet[Build], team_ids: Sequence[int]) -> LoadFacts:
 def _finding(rule: type[Rule], case: Case) -> Finding:
     facts, i = case.f, case.i
     judged: Judged = case.judged
+    message = message_of(rule, case)
     return Finding(
         team_id=int(facts.rows.team_ids[i]),
         rule_code=rule.code,
@@ -49,9 +50,9 @@ def _finding(rule: type[Rule], case: Case) -> Finding:
         subject_id=int(facts.rows.ids[i]),
         subject_label=facts.rows.label(i),
         severity=facts.table.severity(rule, int(facts.pack[i]), case.grade.word),
-        message=message_of(rule, case),
+        message=message,
         value=case.value if np.isfinite(case.value) else None,
         limit=case.limit if np.isfinite(case.limit) else None,
         unit=judged.unit,
-        working=working_of(rule, case),
+        working=working_of(rule, case, message),
     )

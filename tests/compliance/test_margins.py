@@ -95,6 +95,25 @@ def test_a_rule_switched_off_says_so(shop):
     assert margin(shop).state == "ok"
 
 
+@pytest.mark.parametrize(
+    ("rule", "limits"),
+    [
+        ("device-rating", {"allowed_frac": "a lot"}),
+        ("wire-ampacity", {"table": "no such table"}),
+        ("wire-drop", {"other_frac": -1}),
+    ],
+)
+def test_a_broken_value_of_a_pack_is_passed_over_and_said(shop, rule, limits):
+    """The default holds in its place, and one team's mistake does not stop the sweep of the others."""
+    circuit = shop.circuit(device=shop.device(50.0))
+    expected = shop.said()
+    shop.pack(rule, limits=limits)
+    assert shop.said() == expected == {"device-rating": "fix"}
+    checks = {c.rule.code: c for c in circuit_working(shop.shop.scope, circuit)}
+    (name,) = limits
+    assert f"passed over: {name} is" in checks[rule].working["limit"]["source"]
+
+
 def test_page_and_sweep_agree_on_everything(shop):
     """Every rule flags one circuit here; what the page shows of each circuit is what the sweep finds."""
     ring = shop.end("RING5", form="ring", hole_mm=6.4)
