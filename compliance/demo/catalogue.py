@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, TypeVar
 
-from compliance.demo.rows import put_many
+from compliance.demo.rows import check, put_many
 from inventory.models import (
     BatteryModel,
     Component,
@@ -131,7 +131,7 @@ def make_catalogue(scope: Scope) -> Catalogue:
     for rows in (_wires(), _terminals(), _devices(), _components(), _batteries(), _others()):
         for part in rows:
             part.team = scope.team
-            part.full_clean(validate_unique=False, validate_constraints=False)  # as in put_many
+            check(part)
             part._history_user = scope.user  # type: ignore[attr-defined]  # read by simple_history
             part.save()
             found[part.code] = part

@@ -22,6 +22,12 @@ from tests.inventory.stockroom import make_team
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(autouse=True)
+def embedded_set_up(settings: LazySettings) -> None:
+    """The suite also runs with the variables of production set."""
+    settings.PRODUCTION = False
+
+
 def _run(capsys: pytest.CaptureFixture[str]) -> str:
     call_command("demo", "--no-serve")
     return capsys.readouterr().out
