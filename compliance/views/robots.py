@@ -24,7 +24,11 @@ class RobotList(TeamPage):
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         archived = request.GET.get("archived") == "yes"
+        seasons = list(self.scope.rows(Season).order_by("-starts_on"))
+        season = next((s for s in seasons if str(s.pk) == request.GET.get("season")), None)
         rows = robot_rows(self.scope, archived=archived)
+        if season:
+            rows = [row for row in rows if row.robot.season_id == season.pk]
         context = {
             "rows": rows,
             "seasons": [
@@ -33,8 +37,10 @@ class RobotList(TeamPage):
             "stopped": sum(1 for row in rows if row.worst == Severity.STOP),
             "flagged": sum(1 for row in rows if row.flags),
             "archived": archived,
-            "has_season": self.scope.rows(Season).exists(),
+            "all_seasons": seasons,
+            "season": season,
             "works": self.scope.can(Can.WORK),
+            "supplies": self.scope.can(Can.SUPPLY),
         }
         return self.render("compliance/robots/list.html", context)
 
