@@ -31,6 +31,7 @@ from shared.electrical.conductors import (
 )
 from shared.electrical.loads import EffectiveLoad, LoadBasis, effective_load
 from shared.electrical.protection import prospective_fault_a
+from shared.electrical.sizing import smallest_area_for_drop_mm2
 from shared.electrical.thermal import time_constant_s
 
 #: Without a battery model on the build: a full, rested 12 V lead-acid block.
@@ -263,6 +264,14 @@ class LoadFacts:
     def drop_limit_frac(self) -> FloatArray:
         critical, other = (self.column(WireDrop, n) for n in ("critical_frac", "other_frac"))
         return np.where(self.critical, critical, other)
+
+    @cached_property
+    def area_for_drop_mm2(self) -> FloatArray:
+        """The smallest gauge, one of those in parallel, that keeps each circuit's drop; NaN if none or not known."""
+        limit_v = self.drop_limit_frac * self.nominal_v
+        return smallest_area_for_drop_mm2(
+            self.peak_a / self.parallel, self.length_m, limit_v, self.conductor_c
+        )
 
     # --- faults ---------------------------------------------------------------------------------------
     @cached_property

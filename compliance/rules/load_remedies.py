@@ -10,7 +10,7 @@ from compliance.rules.load_facts import LoadFacts
 from compliance.rules.load_steps import fig
 from compliance.rules.loads import DeviceLoad
 from shared.electrical.gauges import format_size
-from shared.electrical.sizing import smallest_area_for_current_mm2, smallest_area_for_drop_mm2
+from shared.electrical.sizing import smallest_area_for_current_mm2
 
 NO_WIRE = "no single wire will do: use more in parallel, lower the load or shorten the run"
 
@@ -34,11 +34,7 @@ def wire_for(f: LoadFacts, i: int, current_a: float) -> str:
     where = (float(f.class_c[i]), float(f.ambient_c[i]), float(f.bundle[i]))
     area = _area_for_current_mm2(current_a * share, *where, table, bundle_table)
     if f.drop_v[i] > 0:
-        limit_v = float(f.drop_limit_frac[i] * f.nominal_v[i])
-        for_drop = smallest_area_for_drop_mm2(
-            float(f.peak_a[i]) * share, float(f.length_m[i]), limit_v, float(f.conductor_c[i])
-        )
-        area = float(np.maximum(area, for_drop))
+        area = float(np.maximum(area, f.area_for_drop_mm2[i]))
     return f"fit {format_size(area)}" if np.isfinite(area) else NO_WIRE
 
 
