@@ -143,9 +143,10 @@ def page_url(context: template.Context, number: int) -> str:
 
 
 @register.simple_tag
-def sparkline(values: Sequence[object], limit: float | None = None, label: str = "") -> SafeString:
+def sparkline(values: Sequence[object], limit: float | str | None = None, label: str = "") -> SafeString:
     """Draw a small trend: {% sparkline battery.values limit=20.5 label="rising" %}."""
-    return charts.sparkline(values, limit=limit, label=label)
+    # A limit the page does not have reaches a tag as an empty text.
+    return charts.sparkline(values, limit=None if isinstance(limit, str) else limit, label=label)
 
 
 @register.simple_tag
