@@ -16,7 +16,7 @@ def shop() -> LoadShop:
     return LoadShop()
 
 
-def message(shop, rule: str) -> str:
+def message(shop: LoadShop, rule: str) -> str:
     return {finding.rule_code: finding.message for finding in shop.found()}[rule]
 
 
