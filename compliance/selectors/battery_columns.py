@@ -14,6 +14,7 @@ from django.db.models.functions import RowNumber
 from django.utils import timezone
 
 from inventory.models import Battery, BatteryModel, BatteryState, CapacityTest, Charge, Reading
+from shared.columns import EpochSeconds, Table, fetch, place_of
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -108,15 +109,14 @@ def load_columns(batteries: QuerySet[Battery], *, break_in_cycles: float) -> Bat
             "model__end_v",
         )
     )  # fmt: skip
-    at = {f.pk: i for i, f in enumerate(facts)}
     mine = {"battery__in": batteries.order_by().values("pk")}
     ended = Charge.objects.filter(**mine, ended_at__isnull=False).order_by()
     counted = dict(ended.values_list("battery").annotate(n=Count("pk")))
     total = np.array([f.cycles_at_intake + counted.get(f.pk, 0) for f in facts], dtype=np.float64)
     return BatteryColumns(
         facts=facts,
-        readings=_readings(Reading.objects.filter(**mine), ended, at, facts, break_in_cycles),
-        tests=_tests(CapacityTest.objects.filter(**mine), at),
+        readings=_readings(Reading.objects.filter(**mine), ended, facts, break_in_cycles),
+        tests=_tests(CapacityTest.objects.filter(**mine), facts),
         # Nothing at intake and nothing since: nobody counted, which is not the same as new.
         cycles=np.where(total > 0, total, np.nan),
     )
@@ -124,7 +124,11 @@ def load_columns(batteries: QuerySet[Battery], *, break_in_cycles: float) -> Bat
 
 def local_days(moments: Iterable[datetime]) -> FloatArray:
     """Days since 1970 in the local calendar, with the time of day as fraction."""
-    seconds = np.array([m.timestamp() for m in moments], dtype=np.float64)
+    return local_days_of(np.array([m.timestamp() for m in moments], dtype=np.float64))
+
+
+def local_days_of(seconds: FloatArray) -> FloatArray:
+    """The same of moments given as seconds since 1970."""
     if not seconds.size:
         return seconds
     zone = timezone.get_current_timezone()
@@ -144,44 +148,46 @@ def date_to_day(day: date) -> float:
     return float(day.toordinal() - EPOCH_ORDINAL)
 
 
+def _fetch_of(
+    facts: Sequence[BatteryFacts], rows: QuerySet[Any], moment: str, *fields: str
+) -> tuple[Table, IntArray, FloatArray]:
+    """Columns of rows that belong to batteries, the place of each row's battery, and its moment in seconds."""
+    table = fetch(rows.annotate(at_s=EpochSeconds(moment)), "battery_id", "at_s", *fields)
+    known = np.array([f.pk for f in facts], dtype=np.int64)
+    place = place_of(known, table.ids("battery_id"))
+    # A battery entered while we read was not there when the batteries were read: the next sweep judges it.
+    there = place >= 0
+    table = table.where(there)
+    return table, place[there], table.floats("at_s")
+
+
 def _readings(
-    rows: QuerySet[Reading],
-    ended: QuerySet[Charge],
-    at: dict[int, int],
-    facts: Sequence[BatteryFacts],
-    break_in_cycles: float,
+    rows: QuerySet[Reading], ended: QuerySet[Charge], facts: Sequence[BatteryFacts], break_in_cycles: float
 ) -> ReadingColumns:
-    got = rows.order_by().values_list(
-        "battery_id", "taken_at", "resistance_mohm", "method", "instrument", "rest_v", "rest_h", "temperature_c",
-        "charge_frac",
-    )  # fmt: skip
-    ids, taken, mohm, methods, instruments, *rest = _columns(got, 9)
-    battery = np.array([at[i] for i in ids], dtype=np.int64)
-    method, method_names = _codes(methods, str)
+    figures = ("rest_v", "rest_h", "temperature_c", "charge_frac")
+    table, battery, seconds = _fetch_of(
+        facts, rows.order_by(), "taken_at", "resistance_mohm", "method", "instrument", *figures
+    )
+    method, method_names = _codes(table.texts("method"), str)
     # A name typed with another capital is still the same meter.
-    instrument, instrument_names = _codes(instruments, str.casefold)
-    rest_v, rest_h, temperature_c, charge_frac = (np.array(column, dtype=np.float64) for column in rest)
+    instrument, instrument_names = _codes(table.texts("instrument"), str.casefold)
     return ReadingColumns(
         battery=battery,
-        day=local_days(taken),
-        mohm=np.array(mohm, dtype=np.float64),
+        day=local_days_of(seconds),
+        mohm=table.floats("resistance_mohm"),
         method=method,
         instrument=instrument,
-        rest_v=rest_v,
-        rest_h=rest_h,
-        temperature_c=temperature_c,
-        charge_frac=charge_frac,
-        cycles=_cycles_at(taken, battery, ended, at, facts, break_in_cycles),
+        **{name: table.floats(name) for name in figures},
+        cycles=_cycles_at(seconds, battery, ended, facts, break_in_cycles),
         methods=method_names,
         instruments=instrument_names,
     )
 
 
 def _cycles_at(
-    taken: Sequence[datetime],
+    taken_s: FloatArray,
     battery: IntArray,
     ended: QuerySet[Charge],
-    at: dict[int, int],
     facts: Sequence[BatteryFacts],
     break_in_cycles: float,
 ) -> FloatArray:
@@ -190,46 +196,31 @@ def _cycles_at(
         nth=Window(RowNumber(), partition_by=F("battery_id"), order_by=F("ended_at").asc())
     )
     early = ranked.filter(nth__lte=int(np.ceil(break_in_cycles))).order_by()
-    first = list(early.values_list("battery_id", "ended_at"))
-    charges = np.sort(
-        np.array([at[b] * _PER_BATTERY + int(t.timestamp()) for b, t in first if t], dtype=np.int64)
-    )
-    seconds = np.array([int(t.timestamp()) for t in taken], dtype=np.int64)
+    _, charged, ended_s = _fetch_of(facts, early, "ended_at")
+    charges = np.sort(charged * _PER_BATTERY + ended_s.astype(np.int64))
     base = battery * _PER_BATTERY
-    since = np.searchsorted(charges, base + seconds, side="right") - np.searchsorted(charges, base)
+    until = base + taken_s.astype(np.int64)
+    since = np.searchsorted(charges, until, side="right") - np.searchsorted(charges, base)
     intake = np.array([f.cycles_at_intake for f in facts], dtype=np.float64)
     counted = intake >= break_in_cycles
-    counted[[at[b] for b, _ in first]] = True
+    counted[charged] = True
     cycles = intake[battery] + since
     return np.where(counted[battery] & (cycles > 0), cycles, np.nan)
 
 
-def _tests(rows: QuerySet[CapacityTest], at: dict[int, int]) -> CapacityColumns:
-    got = rows.order_by("battery_id", "tested_at").values_list(
-        "battery_id", "tested_at", "current_a", "end_v", "temperature_c", "capacity_ah"
-    )
-    ids, tested, *rest = _columns(got, 6)
-    battery = np.array([at[i] for i in ids], dtype=np.int64)
-    return CapacityColumns(battery, local_days(tested), *(np.array(c, dtype=np.float64) for c in rest))
+def _tests(rows: QuerySet[CapacityTest], facts: Sequence[BatteryFacts]) -> CapacityColumns:
+    fields = ("current_a", "end_v", "temperature_c", "capacity_ah")
+    table, battery, seconds = _fetch_of(facts, rows.order_by("battery_id", "tested_at"), "tested_at", *fields)
+    return CapacityColumns(battery, local_days_of(seconds), *(table.floats(name) for name in fields))
 
 
-def _columns(rows: Iterable[tuple[Any, ...]], width: int) -> list[tuple[Any, ...]]:
-    """Rows turned into columns, empty ones too."""
-    return list(zip(*rows, strict=True)) or [()] * width
-
-
-def _codes(names: Iterable[str], normal: Callable[[str], str]) -> tuple[IntArray, tuple[str, ...]]:
+def _codes(names: Sequence[str], normal: Callable[[str], str]) -> tuple[IntArray, tuple[str, ...]]:
     """Numbers for names in order of first use, and the names as first written."""
-    number: dict[str, int] = {}
-    written: list[str] = []
-    known: dict[str, int] = {}
-    out = []
-    for name in names:
-        code = number.get(name)
-        if code is None:
-            code = known.setdefault(normal(name), len(written))
-            if code == len(written):
-                written.append(name)
-            number[name] = code
-        out.append(code)
-    return np.array(out, dtype=np.int64), tuple(written)
+    written: dict[str, str] = {}
+    for name in dict.fromkeys(names):
+        written.setdefault(normal(name), name)
+    place = {normalised: i for i, normalised in enumerate(written)}
+    number = {name: place[normal(name)] for name in dict.fromkeys(names)}
+    return np.fromiter(map(number.__getitem__, names), dtype=np.int64, count=len(names)), tuple(
+        written.values()
+    )

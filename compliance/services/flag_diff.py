@@ -110,11 +110,15 @@ def _finite(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
+_PLAIN = frozenset({str, bool, int})
+
+
 def plain(value: Any) -> Any:
     """A working as JSON can hold it in every database: no numpy scalars, dates, decimals, infinities."""
-    if value is None or type(value) in (str, bool, int):
+    kind = type(value)
+    if value is None or kind in _PLAIN or (kind is float and math.isfinite(value)):
         return value
-    if isinstance(value, Mapping):
+    if kind is dict or isinstance(value, Mapping):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [plain(v) for v in value]
