@@ -54,10 +54,11 @@ class BatteryBoard:
 
     fit: list[BatteryRow] = field(default_factory=list)
     held: list[Held] = field(default_factory=list)
+    unjudged: list[Held] = field(default_factory=list)
     charging: list[BatteryRow] = field(default_factory=list)
 
     def __bool__(self) -> bool:
-        return bool(self.fit or self.held or self.charging)
+        return bool(self.fit or self.held or self.unjudged or self.charging)
 
 
 @dataclass(frozen=True)
@@ -121,10 +122,10 @@ def _counted(event: Event, today: date) -> Countdown:
 
 
 def battery_board(scope: Scope, today: date) -> BatteryBoard:
-    """Every battery in one of three piles: fit to go out, kept here with the reason, on a charger."""
+    """Every battery in one of four piles: fit to go out, not to, nobody can say, on a charger."""
     flags: dict[int, MarkedFlag] = {}
     for flag in flags_open(scope, today).filter(
-        subject_kind=SubjectKind.BATTERY, severity__in=HOLD, waived=False
+        subject_kind=SubjectKind.BATTERY, severity__in=(*HOLD, Severity.UNKNOWN), waived=False
     ):
         flags.setdefault(flag.subject_id, flag)
     board = BatteryBoard()
@@ -135,10 +136,12 @@ def battery_board(scope: Scope, today: date) -> BatteryBoard:
         flag_of = flags.get(battery.pk)
         if battery.state != BatteryState.IN_SERVICE:
             board.held.append(Held(row, f"{battery.get_state_display()}: {battery.state_reason}", flag_of))
-        elif flag_of is not None:
+        elif flag_of is not None and flag_of.severity in HOLD:
             board.held.append(Held(row, flag_of.message, flag_of))
         elif row.on_charger is not None:
             board.charging.append(row)
+        elif flag_of is not None:  # without a baseline nobody knows that it is fit
+            board.unjudged.append(Held(row, flag_of.message, flag_of))
         else:
             board.fit.append(row)
     return board

@@ -48,11 +48,15 @@ def test_the_pit_sees_which_batteries_go_out(client):
     make_flag(scope.team, subject_id=tired.pk, severity="stop", message="It must not go out again.")
     make_flag(scope.team, subject_id=watched.pk, severity="watch")
     make_waiver(make_flag(scope.team, subject_id=waived.pk, severity="stop"))
+    unread = make_battery(scope.team, "GP-08")
+    make_flag(scope.team, subject_id=unread.pk, severity="unknown", message="No readings.")
     Charge.objects.create(team=scope.team, battery=charging, charger="1", started_at=timezone.now())
     answer = page(client, scope)
     board = answer.context["board"]
     assert [row.battery for row in board.fit] == [fit, watched, waived]
     assert [row.battery for row in board.charging] == [charging]
+    # A battery that cannot be judged is never shown as fit.
+    assert [held.row.battery for held in board.unjudged] == [unread]
     assert [(held.row.battery.code, held.why) for held in board.held] == [
         ("GP-02", "It must not go out again."),
         ("GP-06", "Quarantined: dropped on its corner"),
