@@ -8,6 +8,7 @@ from django import forms
 
 from compliance.models import Severity
 from compliance.rules.base import Limit, LimitValue, Rule
+from compliance.views.limits import limit_text
 
 PREFIX = "limit_"
 SEVERITIES = [
@@ -53,10 +54,19 @@ class SettingForm(forms.Form):
 def limit_field(limit: Limit) -> forms.Field:
     """A choice where the limit has names to choose from, else text for a number."""
     default = limit.default if limit.choices else f"{limit.default:g}"
-    about = f"{limit.explanation}. Default {default}{f' {limit.unit}' if limit.unit else ''}: {limit.source}."
+    shown = limit_text(limit.default, limit.unit)
+    about = (
+        f"{limit.explanation}. Default {default}{f' ({shown})' if shown != default else ''}: {limit.source}."
+    )
     label = limit.name.replace("_", " ").capitalize()
     if limit.choices:
         names = [("", f"default ({limit.default})"), *((name, name) for name in limit.choices)]
         return forms.ChoiceField(choices=names, required=False, label=label, help_text=about)
-    widget = forms.TextInput(attrs={"inputmode": "decimal", "placeholder": default, "data-unit": limit.unit})
+    widget = forms.TextInput(
+        attrs={
+            "inputmode": "decimal",
+            "placeholder": default,
+            "data-unit": "" if limit.unit == "frac" else limit.unit,
+        }
+    )
     return forms.CharField(required=False, label=label, help_text=about, widget=widget, max_length=40)

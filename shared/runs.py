@@ -52,10 +52,17 @@ def job_states(scope: Scope) -> list[JobState]:
     last = _newest(runs)
     asks = scope.can(Can.SUPPLY)
     return [
-        JobState(name, job, good.get(name), last.get(name), asks and name in TEAM_JOBS)
+        JobState(name, job, _later(name, good), _later(name, last), asks and name in TEAM_JOBS)
         for name, job in JOBS.items()
         if name in TEAM_JOBS or job.every is not None
     ]
+
+
+def _later(name: str, newest: dict[str, JobRun]) -> JobRun | None:
+    """The job's own newest run, or the newest that did every team's jobs and so this one too."""
+    names = [name, *(n for n, job in JOBS.items() if job.every is not None)] if name in TEAM_JOBS else [name]
+    runs = [newest[n] for n in names if n in newest]
+    return max(runs, key=lambda run: (run.asked_at, run.pk), default=None)
 
 
 def _newest(runs: QuerySet[JobRun]) -> dict[str, JobRun]:

@@ -69,7 +69,7 @@ class RuleViewSet(TeamScoped, viewsets.GenericViewSet[Any]):
     @extend_schema(responses=RuleSerializer(many=True))
     def list(self, request: Request, team: str) -> Response:
         # Rules are classes, not rows, but a list of them is answered like any other.
-        page = self.paginate_queryset(list(RULES.values()))  # type: ignore[arg-type]
+        page = self.paginate_queryset(list(RULES.values()))
         return self.get_paginated_response(RuleSerializer(page, many=True).data)
 
     @extend_schema(responses=RuleDetailSerializer, parameters=[CODE])

@@ -12,6 +12,7 @@ from compliance.rules.base import Limit, Rule
 from compliance.rules.examples import EXAMPLES
 from compliance.rules.examples_planning import trend
 from compliance.rules.registry import RULES
+from compliance.views.limits import limit_text
 from shared.access import Scope
 from shared.electrical.tables.ampacity import AMPACITY_TABLES
 from shared.electrical.tables.bundles import BUNDLE_TABLES
@@ -66,8 +67,13 @@ class MethodDetail(TeamPage):
 def limits_in_force(scope: Scope, rule: type[Rule]) -> list[dict[str, Any]]:
     """Each limit of a rule: its default with the source, and what the team's packs say instead."""
     settings = list(scope.rows(RuleSetting).filter(rule_code=rule.code).select_related("pack"))
-    return [{"limit": limit, "others": _others(limit, settings)} for limit in rule.limits]
+    return [
+        {"limit": limit, "default": limit_text(limit.default, limit.unit), "others": _others(limit, settings)}
+        for limit in rule.limits
+    ]
 
 
-def _others(limit: Limit, settings: list[RuleSetting]) -> list[tuple[RulePack, Any]]:
-    return [(s.pack, s.limits[limit.name]) for s in settings if limit.name in s.limits]
+def _others(limit: Limit, settings: list[RuleSetting]) -> list[tuple[RulePack, str]]:
+    return [
+        (s.pack, limit_text(s.limits[limit.name], limit.unit)) for s in settings if limit.name in s.limits
+    ]

@@ -12,6 +12,7 @@ from compliance.models import RulePack, RuleSetting
 from compliance.rules.base import Rule
 from compliance.rules.registry import RULES
 from compliance.services.packs import pack_delete, pack_save, setting_delete, setting_save
+from compliance.views.limits import limit_text
 from shared.access import Can
 from shared.errors import DomainError
 from shared.models import TeamOwned
@@ -51,10 +52,13 @@ class PackDetail(TeamPage):
         return self.render("compliance/packs/detail.html", context)
 
 
-def _limits(rule: type[Rule], setting: RuleSetting | None) -> list[tuple[str, Any, Any, str]]:
-    """(name, value in force, default, unit) of each limit."""
+def _limits(rule: type[Rule], setting: RuleSetting | None) -> list[tuple[str, str, str]]:
+    """(name, value in force, default) of each limit, as text."""
     given = setting.limits if setting else {}
-    return [(x.name, given.get(x.name, x.default), x.default, x.unit) for x in rule.limits]
+    return [
+        (x.name, limit_text(given.get(x.name, x.default), x.unit), limit_text(x.default, x.unit))
+        for x in rule.limits
+    ]
 
 
 class PackEdit(RowFormPage):

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import suppress
 from typing import Any
 
 from django.core.cache import cache
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 
 from shared.access import Scope, teams_of
@@ -44,15 +42,9 @@ def frame(request: HttpRequest) -> dict[str, Any]:
         "team": scope.team,
         "role": Role(scope.role).label,
         "scope": scope,
-        "nav": list(_nav(scope.team.slug)),
+        "nav": [(label, reverse(name, kwargs={"team": scope.team.slug}), key) for label, name, key in NAV],
         "nav_key": getattr(request, "nav_key", ""),
         "teams": list(teams_of(request.user)),
         "late_jobs": late,
         "demo_data": scope.team.is_demo,
     }
-
-
-def _nav(slug: str) -> Iterator[tuple[str, str, str]]:
-    for label, name, key in NAV:
-        with suppress(NoReverseMatch):  # a page whose app is not mounted has no place in the menu
-            yield label, reverse(name, kwargs={"team": slug}), key

@@ -115,7 +115,7 @@ def test_a_mentor_sets_a_limit_and_the_sweeps_are_queued(client, mentor):
     table = PackTable.load([mentor.team.pk])
     assert table.value(RULES["wire-drop"], "critical_frac", table.pack_of(mentor.team.pk, None)) == 0.05
     text = client.get(address(mentor, "pack-detail", pk=pack.pk)).content.decode()
-    assert "(default 0.03)" in text
+    assert "(default 3 %)" in text
     assert "Estuary 2026" in client.get(address(mentor, "method-detail", code="wire-drop")).content.decode()
 
 

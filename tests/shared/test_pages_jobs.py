@@ -50,6 +50,16 @@ def test_the_last_good_run_is_named_past_a_failed_one(client, lead):
     assert 'parts <span class="fig">60</span>' in text
 
 
+def test_a_run_over_every_team_did_this_job_too(client, lead):
+    run_of(lead, minutes=9)
+    everyone = run_of(None, name="sweep.all", minutes=2)
+    states = {state.name: state for state in page(client, lead).context["states"]}
+    assert states["sweep.stock"].last_good == everyone
+    own = run_of(lead, minutes=1)
+    states = {state.name: state for state in page(client, lead).context["states"]}
+    assert (states["sweep.stock"].last_good, states["sweep.all"].last_good) == (own, everyone)
+
+
 def test_runs_of_other_teams_are_not_shown(client, lead):
     run_of(make_scope(make_team()), error="theirs", state="failed")
     everyone = run_of(None, name="sweep.all", minutes=2)
