@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
 from builds.models import Event, Match, Robot
 from builds.selectors.events import matches_to_pick
@@ -39,13 +40,29 @@ class EventFormBase(TeamModelForm):
 EventForm = quantity_form(Event, EVENT_FIELDS, base=EventFormBase)
 
 
+class BatteryChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # generic in the stubs only
+    """Batteries by code, with their state where it is not an everyday one."""
+
+    def label_from_instance(self, obj: Battery) -> str:
+        if obj.state == BatteryState.IN_SERVICE:
+            return obj.code
+        return f"{obj.code}, {obj.get_state_display().lower()}"
+
+
+class MatchChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # generic in the stubs only
+    """Matches as a pit knows them: number, robot, when."""
+
+    def label_from_instance(self, obj: Match) -> str:
+        return (
+            f"{obj.number}, {obj.robot.name}, {timezone.localtime(obj.starts_at):%a %H:%M}, {obj.event.name}"
+        )
+
+
 class OutingForm(forms.Form):
     """Which battery went out: one choice is enough, the figures may follow."""
 
-    battery = forms.ModelChoiceField(queryset=Battery.objects.none(), empty_label=None)
-    match = forms.ModelChoiceField(
-        queryset=Match.objects.none(), required=False, empty_label="Practice, no match"
-    )
+    battery = BatteryChoice(queryset=Battery.objects.none(), empty_label="Which one?")
+    match = MatchChoice(queryset=Match.objects.none(), required=False, empty_label="Practice, no match")
     robot = forms.ModelChoiceField(
         queryset=Robot.objects.none(),
         required=False,

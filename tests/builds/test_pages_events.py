@@ -169,6 +169,7 @@ def test_a_battery_out_of_service_is_refused_unless_it_has_been_out(client, shop
     battery.state, battery.state_reason = BatteryState.QUARANTINE, "swollen"
     battery.save()
     given = {"match": match.pk, "battery": battery.pk}
+    assert "B01, quarantine" in client.get(url(shop, "outing-new")).content.decode()
     refused = client.post(url(shop, "outing-new"), given)
     assert refused.status_code == 422
     assert "swollen" in str(refused.context["form"].errors["battery"])
