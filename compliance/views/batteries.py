@@ -21,9 +21,9 @@ from shared.access import Can
 from shared.pages import TeamPage
 
 #: Charges and outings a page shows; the API has all of them.
-NEWEST = 30
+NEWEST = 12
 #: Readings a page shows below the chart.
-READINGS = 60
+READINGS = 20
 
 #: How a rule that found nothing is told; what it found is a severity of its own.
 QUIET_WORDS = {"pass": "In order", "not judged": "Not judged", "off": "Switched off by the rule pack"}
@@ -41,13 +41,14 @@ class BatteryList(TeamPage):
         flags = defaultdict(list)
         for flag in flags_open(self.scope).filter(subject_kind=SubjectKind.BATTERY):
             flags[flag.subject_id].append(flag)
-        last_out = last_outings(self.scope)
+        last_out, now = last_outings(self.scope), timezone.now()
         rows = [
             {
                 "row": row,
                 "health": health.get(row.battery.pk),
                 "flags": flags[row.battery.pk],
                 "outing": last_out.get(row.battery.pk),
+                "age_d": (now - row.last_reading.taken_at).days if row.last_reading else None,
             }
             for row in table
         ]

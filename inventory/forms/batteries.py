@@ -18,13 +18,15 @@ MOST_BUTTONS = 6
 #: The temperature of a reading this recent is offered again: same bench, same weather.
 SAME_BENCH = timedelta(hours=12)
 
+WHICH_METER = "Say which meter: readings of two meters cannot be compared."
+
 
 class ReadingForm(forms.Form):
     """One resistance reading; meter, method and temperature are remembered from the last one."""
 
     resistance_mohm = QuantityField(unit="mohm", label="Resistance (mΩ)")
     rest_v = QuantityField(unit="v", label="Rest voltage (V)", required=False)
-    instrument = forms.ChoiceField(label="Meter", widget=forms.RadioSelect, required=False)
+    instrument = forms.ChoiceField(label="Meter", widget=forms.RadioSelect)
     instrument_new = forms.CharField(label="Another meter", max_length=60, required=False)
     method = forms.ChoiceField(label="Method", choices=Method.choices, widget=forms.RadioSelect)
     temperature_c = QuantityField(unit="c", label="Battery temperature (°C)", required=False)
@@ -43,10 +45,13 @@ class ReadingForm(forms.Form):
         field = self.fields["instrument"]
         assert isinstance(field, forms.ChoiceField)
         field.choices = choices
+        field.required = not (data and data.get("instrument_new", "").strip())
+        field.error_messages["required"] = WHICH_METER
         if not choices:
             del self.fields["instrument"]
             self.fields["instrument_new"].label = "Meter"
             self.fields["instrument_new"].required = True
+            self.fields["instrument_new"].error_messages["required"] = WHICH_METER
         self._explain()
 
     def _explain(self) -> None:
@@ -59,12 +64,23 @@ class ReadingForm(forms.Form):
         )
         self.fields["charge_frac"].help_text = "If the meter gives one: 0.95 or 95 %"
 
+    @property
+    def first(self) -> list[forms.BoundField]:
+        """What is asked every time, in the order of the work."""
+        names = ("resistance_mohm", "rest_v", "instrument", "method", "temperature_c")
+        if "instrument" not in self.fields:
+            names = ("resistance_mohm", "rest_v", "instrument_new", "method", "temperature_c")
+        return [self[name] for name in names]
+
+    @property
+    def further(self) -> list[forms.BoundField]:
+        """What is seldom known or seldom changes."""
+        asked = {field.name for field in self.first}
+        return [self[name] for name in self.fields if name not in asked]
+
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
         given["instrument"] = given.pop("instrument_new", "").strip() or given.get("instrument", "")
-        if not given["instrument"] and not self.errors.get("instrument_new"):
-            wrong = "Say which meter: readings of two meters cannot be compared."
-            self.add_error("instrument" if "instrument" in self.fields else "instrument_new", wrong)
         return given
 
 

@@ -113,6 +113,7 @@ class BatteryEntry(TeamPage):
 
 class ReadingNew(BatteryEntry):
     title = "Reading of {}"
+    template = "inventory/reading_new.html"
     submit = "Save the reading"
 
     def form(self, data: Any = None) -> Form:

@@ -115,9 +115,10 @@ def figure_or_text(value: object) -> str:
 
 @register.filter
 def field_unit(field: BoundField) -> str:
-    """Return the unit hint of a form field: its `unit` attribute or its widget's data-unit."""
-    unit = getattr(field.field, "unit", "") or field.field.widget.attrs.get("data-unit", "")
-    return str(unit)
+    """Return the unit hint of a form field: its widget's data-unit or else its `unit` attribute."""
+    attrs = field.field.widget.attrs
+    # A quantity field has both: the sign to print, and the name its values are stored by.
+    return str(attrs["data-unit"] if "data-unit" in attrs else getattr(field.field, "unit", ""))
 
 
 @register.filter
