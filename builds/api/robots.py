@@ -58,9 +58,10 @@ class BuildViewSet(TeamViewSet):
     )
     @action(detail=True, methods=["post"])
     def copy(self, request: Request, team: str, pk: str) -> Response:
+        build = self.get_object()  # first: a row of another team is not found, whatever was sent
         asked = BuildCopySerializer(data=request.data)
         asked.is_valid(raise_exception=True)
-        made = build_copy(scope=self.scope, build=self.get_object(), **asked.validated_data)
+        made = build_copy(scope=self.scope, build=build, **asked.validated_data)
         return Response(BuildSerializer(made).data, status=201)
 
     @extend_schema(request=None, responses=BuildSerializer, summary="Make this the build its robot runs with")
