@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.contrib.auth.password_validation import password_validators_help_text_html
+from django.contrib.auth.password_validation import password_validators_help_texts
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
 from shared.access import Can
@@ -29,10 +29,8 @@ class MemberForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["password"].help_text = (
-            "Only for somebody who has no sign-in yet; they change it after signing in."
-            + password_validators_help_text_html()
-        )
+        rules = " ".join(password_validators_help_texts())
+        self.fields["password"].help_text = f"Only for somebody who has no sign-in yet. {rules}"
 
 
 class MemberList(TeamPage):

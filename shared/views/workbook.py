@@ -108,7 +108,7 @@ class WorkbookImport(Workbook):
         if not plan.ok:
             drop_upload(self.scope, token)
         context = {"plan": plan, "token": token, "why_again": why_again, "sheets": _shown(plan)}
-        return self.render("shared/workbook_preview.html", context, status=200 if plan.ok else 422)
+        return self.render("shared/workbook_preview.html", context)
 
     def agreed(self, token: str, fingerprint: str) -> HttpResponse:
         source = kept_upload(self.scope, token)
