@@ -72,6 +72,8 @@ class TeamSerializer(serializers.ModelSerializer[Any]):
         for field in fields.values():
             related: Any = getattr(field, "child_relation", field)
             queryset = getattr(related, "queryset", None)
+            if isinstance(queryset, models.Manager):
+                queryset = queryset.all()
             if isinstance(queryset, QuerySet) and issubclass(queryset.model, TeamOwned):
                 related.queryset = queryset.filter(team=scope.team) if scope else queryset.none()
         return fields

@@ -45,7 +45,9 @@ class JobAsk(TeamPage):
 class JobProgress(TeamPage):
     """How far one run is; the jobs page asks again and again until it ends."""
 
-    def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+    def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponseBase:
         run = self.scope.get(JobRun, pk=self.kwargs["pk"])
+        if request.headers.get("HX-Request") != "true":
+            return self.go("job-list")  # a piece of a page is no page of its own
         context = {"job": progress(run, timezone.now()), "poll_url": self.url("job-progress", pk=run.pk)}
         return self.render("web/_progress.html", context)

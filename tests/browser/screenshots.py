@@ -21,9 +21,10 @@ PAGES: dict[str, tuple[str, str]] = {
     "flag": ("flags/", r"/flags/\d+/$"),
     "batteries": ("batteries/", ""),
     "battery": ("batteries/", r"/batteries/\d+/$"),
-    "reading": ("batteries/", r"/batteries/\d+/readings?/new/?$"),
+    "reading": ("batteries/", r"/batteries/\d+/$ > /batteries/\d+/reading/$"),
     "robots": ("robots/", ""),
     "build": ("robots/", r"/builds/\d+/$"),
+    "circuit": ("robots/", r"/builds/\d+/$ > /circuits/\d+/$"),
     "stores": ("parts/", ""),
     "part": ("parts/", r"/parts/\d+/$"),
     "spools": ("spools/", ""),
@@ -55,12 +56,12 @@ def shoot(browser: Browser, args: Any, width: int, scheme: Any) -> None:
         if args.only and name not in args.only:
             continue
         page.goto(args.base + home + path)
-        if follow:
+        for pattern in filter(None, follow.split(" > ")):
             links = page.eval_on_selector_all("a[href]", "as => as.map(a => a.getAttribute('href'))")
-            target = next((link for link in links if re.search(follow, link)), None)
+            target = next((link for link in links if re.search(pattern, link)), None)
             if target is None:
-                print(f"no link like {follow} on {path}")
-                continue
+                print(f"no link like {pattern} on {page.url}")
+                break
             page.goto(args.base + target)
         page.screenshot(path=str(Path(args.out) / f"{name}-{width}-{scheme}.png"), full_page=args.full)
     context.close()

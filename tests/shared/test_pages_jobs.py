@@ -24,6 +24,9 @@ def lead(client):
     return scope
 
 
+HTMX = {"HX-Request": "true"}
+
+
 def run_of(scope, name="sweep.stock", state="done", minutes=5, **values):
     then = timezone.now() - timedelta(minutes=minutes)
     times = {"started_at": then, "finished_at": then + timedelta(seconds=2)} if state == "done" else {}
@@ -106,10 +109,11 @@ def test_progress_asks_again_until_the_run_ends(client, lead):
     run = run_of(lead, state="running", lease_until=timezone.now(), progress_frac=0.4)
     where = reverse("job-progress", kwargs={"team": lead.team.slug, "pk": run.pk})
     assert f'hx-get="{where}"' in page(client, lead).content.decode()
-    text = client.get(where).content.decode()
+    text = client.get(where, headers=HTMX).content.decode()
     assert 'value="40"' in text
     JobRun.objects.filter(pk=run.pk).update(state="done", finished_at=timezone.now())
-    assert "hx-get" not in client.get(where).content.decode()
+    assert "hx-get" not in client.get(where, headers=HTMX).content.decode()
+    assert client.get(where).status_code == 302, "a piece of a page is no page of its own"
 
 
 def test_another_teams_run_has_no_progress_here(client, lead):
@@ -121,7 +125,7 @@ def test_another_teams_run_has_no_progress_here(client, lead):
 def test_a_long_wait_asks_for_the_worker(client, lead):
     run = run_of(lead, state="queued", minutes=3)
     where = reverse("job-progress", kwargs={"team": lead.team.slug, "pk": run.pk})
-    assert "is a worker running?" in client.get(where).content.decode()
+    assert "is a worker running?" in client.get(where, headers=HTMX).content.decode()
 
 
 def test_the_number_of_queries_does_not_grow_with_the_runs(client, lead):
