@@ -9,11 +9,16 @@ from simple_history.utils import bulk_update_with_history
 
 from compliance.models import Flag, FlagEvent, FlagState, Waiver
 from compliance.rules.base import Finding
+from compliance.services.fast_insert import insert_rows
 from compliance.services.flag_diff import SAID, Diff, Key, Known, said_by
 from shared.models import JobRun
 
 Kind = FlagEvent.Kind
 _BATCH = 500
+_NEW = (
+    "team_id", "rule_code", "sweep", "subject_kind", "subject_id", "state", "opened_at", "changed_at", "cleared_at",
+    "cleared_reason", "run_id", "created_at", "updated_at", *SAID,
+)  # fmt: skip
 
 
 class FlagWriter:
@@ -34,15 +39,35 @@ class FlagWriter:
 
     def _open(self, result: Diff) -> None:
         """New rows, and rows that open again: both start afresh."""
-        fresh = [self._flag(finding) for finding in result.opened]
-        if fresh:
-            Flag.objects.bulk_create(fresh, batch_size=_BATCH)
+        insert_rows(Flag, _NEW, (self._new_row(finding) for finding in result.opened))
         again = [self._flag(finding, pk=known.pk) for known, finding in result.reopened]
+        reopened = [
+            (known.pk, flag.severity, flag.message)
+            for (known, _), flag in zip(result.reopened, again, strict=True)
+        ]
         self._update(
             again, (*SAID, "state", "opened_at", "changed_at", "cleared_at", "cleared_reason", "run")
         )
-        self._tell(Kind.OPENED, ((flag.pk, flag.severity, flag.message) for flag in fresh))
-        self._tell(Kind.REOPENED, ((flag.pk, flag.severity, flag.message) for flag in again))
+        self._tell(Kind.OPENED, self._just_opened(result))
+        self._tell(Kind.REOPENED, reopened)
+
+    def _new_row(self, finding: Finding) -> list[object]:
+        now, run = self.now, self.run.pk if self.run else None
+        return [
+            int(finding.team_id), str(finding.rule_code), self.sweep, str(finding.subject_kind),
+            int(finding.subject_id), FlagState.OPEN.value, now, now, None, "", run, now, now, *said_by(finding),
+        ]  # fmt: skip
+
+    def _just_opened(self, result: Diff) -> list[tuple[int, str, str]]:
+        """Keys of the rows just inserted: those of this sweep and moment that were not known before."""
+        if not result.opened:
+            return []
+        new = {finding.key for finding in result.opened}
+        teams = {int(finding.team_id) for finding in result.opened}
+        rows = Flag.objects.filter(team_id__in=teams, sweep=self.sweep, opened_at=self.now).values_list(
+            "pk", "severity", "message", "rule_code", "subject_kind", "subject_id"
+        )
+        return [(pk, severity, message) for pk, severity, message, *key in rows if tuple(key) in new]
 
     def _change(self, result: Diff) -> None:
         told = [*result.escalated, *result.eased, *result.reworded]
@@ -104,14 +129,9 @@ class FlagWriter:
             yield known.pk, finding.severity, f"was {known.severity}: {finding.message}"
 
     def _tell(self, kind: str, lines: Iterable[tuple[int, str, str]]) -> None:
-        events = [
-            FlagEvent(
-                flag_id=pk, at=self.now, kind=kind, severity=severity, detail=detail[:400], run=self.run
-            )
-            for pk, severity, detail in lines
-        ]
-        if events:
-            FlagEvent.objects.bulk_create(events, batch_size=_BATCH)
+        run = self.run.pk if self.run else None
+        rows = [[pk, self.now, str(kind), severity, detail[:400], run] for pk, severity, detail in lines]
+        insert_rows(FlagEvent, ("flag_id", "at", "kind", "severity", "detail", "run_id"), rows)
 
     def _end_waivers(self, escalated: list[int]) -> None:
         """Who waived a flag did not answer for something worse."""
