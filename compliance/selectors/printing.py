@@ -17,27 +17,37 @@ def flag_lines(flag: MarkedFlag, width: int = WIDTH) -> Iterator[str]:
     """The flag and how it comes about, no line longer than ``width``."""
     waived = f" (waived until {flag.waived_until})" if flag.waived else ""
     head = f"{Severity(flag.severity).label.upper()}{waived}  {flag.subject_label}  [{flag.rule_code}]"
-    yield from _wrap(head, "", width)
-    yield from _wrap(flag.message, "  ", width)
-    yield from working_lines(flag.working, width)
+    yield from wrapped(head, "", width)
+    yield from wrapped(flag.message, "  ", width)
+    said = {**flag.working, "conclusion": ""} if _says_it(flag) else flag.working
+    yield from working_lines(said, width)
+
+
+def _says_it(flag: MarkedFlag) -> bool:
+    """The conclusion is the message once more."""
+    return bool(flag.working.get("conclusion") == flag.message)
 
 
 def working_lines(working: Mapping[str, Any], width: int = WIDTH) -> Iterator[str]:
-    """Each step with its formula, numbers and result; the limit; what follows; the source."""
+    """Each step with its result, formula and numbers; the limit; what follows; the source."""
     for step in working.get("steps") or ():
-        yield from _wrap(_step(step), _INDENT, width)
+        result = f"{_told(step.get('result', ''))} {step.get('unit', '')}".strip()
+        yield from wrapped(f"{step.get('label', '')}: {result}", _INDENT, width)
+        for name in ("formula", "numbers"):
+            if step.get(name):
+                yield from wrapped(_told(step[name]), _INDENT * 2, width)
     if limit := working.get("limit"):
-        yield from _wrap(f"Limit: {_told(limit)}", _INDENT, width)
+        yield from wrapped(f"Limit: {_limit(limit)}", _INDENT, width)
     for name in ("conclusion", "source", "status"):
         if working.get(name):
-            yield from _wrap(f"{name.capitalize()}: {_told(working[name])}", _INDENT, width)
+            yield from wrapped(f"{name.capitalize()}: {_told(working[name])}", _INDENT, width)
 
 
-def _step(step: Mapping[str, Any]) -> str:
-    """label: formula = numbers = result unit, leaving out what is not said."""
-    result = f"{_told(step.get('result', ''))} {step.get('unit', '')}".strip()
-    parts = [_told(step[name]) for name in ("formula", "numbers") if step.get(name)]
-    return f"{step.get('label', '')}: {' = '.join([*parts, result])}"
+def _limit(limit: Mapping[str, Any]) -> str:
+    """Rise at which it is retired 50 % (where that comes from)."""
+    name = str(limit.get("label") or limit.get("name") or "").removeprefix("limit")
+    figure = f"{name} {_told(limit.get('value', ''))} {limit.get('unit', '')}".strip()
+    return f"{figure} ({limit['source']})" if limit.get("source") else figure
 
 
 def _told(value: Any) -> str:
@@ -48,7 +58,8 @@ def _told(value: Any) -> str:
     return str(value)
 
 
-def _wrap(text: str, indent: str, width: int) -> list[str]:
+def wrapped(text: str, indent: str = "", width: int = WIDTH) -> list[str]:
+    """The text in lines no longer than ``width``, those after the first a little further in."""
     return textwrap.wrap(
         text, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False
     )

@@ -66,11 +66,19 @@ def test_a_flag_is_printed_with_its_working_in_a_hundred_columns(capsys, found, 
     assert f"Gull Point ({team.slug}): 1 fix" in text
     assert "FIX  FUSE30  [stock-low]" in text
     assert "FUSE30 is short." in text
-    assert "U = 2 l I R / n = 2 x 1.5 m x 40 A x 8.2 mohm/m / 1 = 0.9841 V" in " ".join(text.split())
-    assert "Limit: name drop_frac, value 0.03, source default limits" in text
+    assert "    Voltage drop over the round trip: 0.9841 V" in text.splitlines()
+    assert "U = 2 l I R / n" in text
+    assert "2 x 1.5 m x 40 A x 8.2 mohm/m / 1" in text
+    assert "Limit: drop_frac 0.03 (default limits)" in text
+    assert "Conclusion: 0.98 V of 12 V is 8.2 %, above 3 %" in text
     assert "Source: 33 CFR 183.425 Table 5" in text
     assert "1 open, 1 opened" in text
     assert max(map(len, text.splitlines())) <= 100
+
+
+def test_what_the_message_says_is_not_said_again(capsys, found, part):
+    found.findings = [finding(part, message="Too thin.", working={"conclusion": "Too thin."})]
+    assert sweep(capsys).count("Too thin.") == 1
 
 
 def test_the_run_leaves_its_row(capsys, found, team):

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from compliance.rules.base import SEVERITY_ORDER
 from compliance.selectors.flags import MarkedFlag, flags_open_of
-from compliance.selectors.printing import flag_data, flag_lines
+from compliance.selectors.printing import flag_data, flag_lines, wrapped
 from compliance.sweeps.registry import SWEEPS
 from shared.jobs import run_now
 from shared.models import JobRun, Team
@@ -65,7 +65,8 @@ class Command(BaseCommand):
                 for line in flag_lines(flag):
                     self.stdout.write(line)
             self.stdout.write("")
-        self.stdout.write(_counts_line(run))
+        for line in wrapped(_counts_line(run)):
+            self.stdout.write(line)
 
 
 def _teams(slug: str) -> list[Team]:
