@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
-from django.utils.module_loading import import_string
-
 from compliance.rules.base import Finding
+from compliance.sweeps import batteries, loads, stock
 
 
 class Find(Protocol):
@@ -18,12 +17,16 @@ class Find(Protocol):
 
 
 #: In the order in which they run.
-SWEEPS: tuple[str, ...] = ("batteries", "loads", "stock")
+FINDERS: dict[str, Find] = {
+    "batteries": batteries.findings,
+    "loads": loads.findings,
+    "stock": stock.findings,
+}
+SWEEPS: tuple[str, ...] = tuple(FINDERS)
 
 
 def finder_of(sweep: str) -> Find:
     """The judging function of a sweep; raises ``KeyError`` naming the sweeps there are."""
-    if sweep not in SWEEPS:
+    if sweep not in FINDERS:
         raise KeyError(f"No sweep is called {sweep!r}. There are: {', '.join(SWEEPS)}.")
-    found: Find = import_string(f"compliance.sweeps.{sweep}.findings")
-    return found
+    return FINDERS[sweep]
