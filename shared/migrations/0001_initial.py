@@ -10,145 +10,418 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('auth', '0012_alter_user_first_name_max_length'),
+        ("auth", "0012_alter_user_first_name_max_length"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Team',
+            name="Team",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('updated_at', models.DateTimeField(auto_now=True)),
-                ('name', models.CharField(max_length=80)),
-                ('slug', models.SlugField(max_length=40, unique=True)),
-                ('currency', models.CharField(default='EUR', help_text='Three letters, for prices', max_length=3)),
-                ('is_demo', models.BooleanField(default=False, help_text='Pages say that the data are invented')),
-                ('archived', models.BooleanField(default=False)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                ("updated_at", models.DateTimeField(auto_now=True)),
+                ("name", models.CharField(max_length=80)),
+                ("slug", models.SlugField(max_length=40, unique=True)),
+                (
+                    "currency",
+                    models.CharField(default="EUR", help_text="Three letters, for prices", max_length=3),
+                ),
+                (
+                    "is_demo",
+                    models.BooleanField(default=False, help_text="Pages say that the data are invented"),
+                ),
+                ("archived", models.BooleanField(default=False)),
             ],
             options={
-                'ordering': ['name'],
+                "ordering": ["name"],
             },
         ),
         migrations.CreateModel(
-            name='User',
+            name="User",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('username', models.CharField(error_messages={'unique': 'A user with that username already exists.'}, help_text='Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.', max_length=150, unique=True, validators=[django.contrib.auth.validators.UnicodeUsernameValidator()], verbose_name='username')),
-                ('first_name', models.CharField(blank=True, max_length=150, verbose_name='first name')),
-                ('last_name', models.CharField(blank=True, max_length=150, verbose_name='last name')),
-                ('email', models.EmailField(blank=True, max_length=254, verbose_name='email address')),
-                ('is_staff', models.BooleanField(default=False, help_text='Designates whether the user can log into this admin site.', verbose_name='staff status')),
-                ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
-                ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
-                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
-                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                (
+                    "username",
+                    models.CharField(
+                        error_messages={"unique": "A user with that username already exists."},
+                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
+                        max_length=150,
+                        unique=True,
+                        validators=[django.contrib.auth.validators.UnicodeUsernameValidator()],
+                        verbose_name="username",
+                    ),
+                ),
+                ("first_name", models.CharField(blank=True, max_length=150, verbose_name="first name")),
+                ("last_name", models.CharField(blank=True, max_length=150, verbose_name="last name")),
+                ("email", models.EmailField(blank=True, max_length=254, verbose_name="email address")),
+                (
+                    "is_staff",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates whether the user can log into this admin site.",
+                        verbose_name="staff status",
+                    ),
+                ),
+                (
+                    "is_active",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
+                        verbose_name="active",
+                    ),
+                ),
+                (
+                    "date_joined",
+                    models.DateTimeField(default=django.utils.timezone.now, verbose_name="date joined"),
+                ),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'user',
-                'verbose_name_plural': 'users',
-                'abstract': False,
+                "verbose_name": "user",
+                "verbose_name_plural": "users",
+                "abstract": False,
             },
             managers=[
-                ('objects', django.contrib.auth.models.UserManager()),
+                ("objects", django.contrib.auth.models.UserManager()),
             ],
         ),
         migrations.CreateModel(
-            name='HistoricalTeam',
+            name="HistoricalTeam",
             fields=[
-                ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
-                ('created_at', models.DateTimeField(blank=True, editable=False)),
-                ('updated_at', models.DateTimeField(blank=True, editable=False)),
-                ('name', models.CharField(max_length=80)),
-                ('slug', models.SlugField(max_length=40)),
-                ('currency', models.CharField(default='EUR', help_text='Three letters, for prices', max_length=3)),
-                ('is_demo', models.BooleanField(default=False, help_text='Pages say that the data are invented')),
-                ('archived', models.BooleanField(default=False)),
-                ('history_id', models.AutoField(primary_key=True, serialize=False)),
-                ('history_date', models.DateTimeField(db_index=True)),
-                ('history_change_reason', models.CharField(max_length=100, null=True)),
-                ('history_type', models.CharField(choices=[('+', 'Created'), ('~', 'Changed'), ('-', 'Deleted')], max_length=1)),
-                ('history_user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name="ID"),
+                ),
+                ("created_at", models.DateTimeField(blank=True, editable=False)),
+                ("updated_at", models.DateTimeField(blank=True, editable=False)),
+                ("name", models.CharField(max_length=80)),
+                ("slug", models.SlugField(max_length=40)),
+                (
+                    "currency",
+                    models.CharField(default="EUR", help_text="Three letters, for prices", max_length=3),
+                ),
+                (
+                    "is_demo",
+                    models.BooleanField(default=False, help_text="Pages say that the data are invented"),
+                ),
+                ("archived", models.BooleanField(default=False)),
+                ("history_id", models.AutoField(primary_key=True, serialize=False)),
+                ("history_date", models.DateTimeField(db_index=True)),
+                ("history_change_reason", models.CharField(max_length=100, null=True)),
+                (
+                    "history_type",
+                    models.CharField(
+                        choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1
+                    ),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'historical team',
-                'verbose_name_plural': 'historical teams',
-                'ordering': ('-history_date', '-history_id'),
-                'get_latest_by': ('history_date', 'history_id'),
+                "verbose_name": "historical team",
+                "verbose_name_plural": "historical teams",
+                "ordering": ("-history_date", "-history_id"),
+                "get_latest_by": ("history_date", "history_id"),
             },
             bases=(simple_history.models.HistoricalChanges, models.Model),
         ),
         migrations.CreateModel(
-            name='HistoricalMembership',
+            name="HistoricalMembership",
             fields=[
-                ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
-                ('created_at', models.DateTimeField(blank=True, editable=False)),
-                ('updated_at', models.DateTimeField(blank=True, editable=False)),
-                ('role', models.CharField(choices=[('member', 'Member'), ('lead', 'Logistics lead'), ('mentor', 'Mentor'), ('auditor', 'Auditor (read only)')], default='member', max_length=10)),
-                ('history_id', models.AutoField(primary_key=True, serialize=False)),
-                ('history_date', models.DateTimeField(db_index=True)),
-                ('history_change_reason', models.CharField(max_length=100, null=True)),
-                ('history_type', models.CharField(choices=[('+', 'Created'), ('~', 'Changed'), ('-', 'Deleted')], max_length=1)),
-                ('history_user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('user', models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('team', models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='shared.team')),
+                (
+                    "id",
+                    models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name="ID"),
+                ),
+                ("created_at", models.DateTimeField(blank=True, editable=False)),
+                ("updated_at", models.DateTimeField(blank=True, editable=False)),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("member", "Member"),
+                            ("lead", "Logistics lead"),
+                            ("mentor", "Mentor"),
+                            ("auditor", "Auditor (read only)"),
+                        ],
+                        default="member",
+                        max_length=10,
+                    ),
+                ),
+                ("history_id", models.AutoField(primary_key=True, serialize=False)),
+                ("history_date", models.DateTimeField(db_index=True)),
+                ("history_change_reason", models.CharField(max_length=100, null=True)),
+                (
+                    "history_type",
+                    models.CharField(
+                        choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1
+                    ),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "user",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="shared.team",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'historical membership',
-                'verbose_name_plural': 'historical memberships',
-                'ordering': ('-history_date', '-history_id'),
-                'get_latest_by': ('history_date', 'history_id'),
+                "verbose_name": "historical membership",
+                "verbose_name_plural": "historical memberships",
+                "ordering": ("-history_date", "-history_id"),
+                "get_latest_by": ("history_date", "history_id"),
             },
             bases=(simple_history.models.HistoricalChanges, models.Model),
         ),
         migrations.CreateModel(
-            name='Membership',
+            name="Membership",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('updated_at', models.DateTimeField(auto_now=True)),
-                ('role', models.CharField(choices=[('member', 'Member'), ('lead', 'Logistics lead'), ('mentor', 'Mentor'), ('auditor', 'Auditor (read only)')], default='member', max_length=10)),
-                ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='memberships', to=settings.AUTH_USER_MODEL)),
-                ('team', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='memberships', to='shared.team')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                ("updated_at", models.DateTimeField(auto_now=True)),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("member", "Member"),
+                            ("lead", "Logistics lead"),
+                            ("mentor", "Mentor"),
+                            ("auditor", "Auditor (read only)"),
+                        ],
+                        default="member",
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="memberships",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="memberships",
+                        to="shared.team",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['team__name', 'user__username'],
-                'constraints': [models.UniqueConstraint(fields=('team', 'user'), name='membership_once_per_team'), models.CheckConstraint(condition=models.Q(('role__in', ['member', 'lead', 'mentor', 'auditor'])), name='membership_role_known')],
+                "ordering": ["team__name", "user__username"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "user"), name="membership_once_per_team"),
+                    models.CheckConstraint(
+                        condition=models.Q(("role__in", ["member", "lead", "mentor", "auditor"])),
+                        name="membership_role_known",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='JobRun',
+            name="JobRun",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=60)),
-                ('arguments', models.JSONField(blank=True, default=dict)),
-                ('dedupe_key', models.CharField(max_length=200)),
-                ('state', models.CharField(choices=[('queued', 'Queued'), ('running', 'Running'), ('done', 'Done'), ('failed', 'Failed')], default='queued', max_length=8)),
-                ('trigger', models.CharField(choices=[('schedule', 'On schedule'), ('edit', 'After an edit'), ('import', 'After an import'), ('person', 'Asked for by a person'), ('command', 'From the command line'), ('parent', 'Part of a larger run')], max_length=8)),
-                ('asked_at', models.DateTimeField()),
-                ('not_before', models.DateTimeField(help_text='Debounce: edits that follow each other closely share one run')),
-                ('started_at', models.DateTimeField(blank=True, null=True)),
-                ('finished_at', models.DateTimeField(blank=True, null=True)),
-                ('lease_until', models.DateTimeField(blank=True, null=True)),
-                ('attempts', models.PositiveSmallIntegerField(default=0)),
-                ('progress_frac', models.FloatField(default=0.0)),
-                ('counts', models.JSONField(blank=True, default=dict, help_text='What the run looked at and what it changed')),
-                ('error', models.TextField(blank=True)),
-                ('asked_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('parent', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='children', to='shared.jobrun')),
-                ('team', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to='shared.team')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=60)),
+                ("arguments", models.JSONField(blank=True, default=dict)),
+                ("dedupe_key", models.CharField(max_length=200)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("queued", "Queued"),
+                            ("running", "Running"),
+                            ("done", "Done"),
+                            ("failed", "Failed"),
+                        ],
+                        default="queued",
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "trigger",
+                    models.CharField(
+                        choices=[
+                            ("schedule", "On schedule"),
+                            ("edit", "After an edit"),
+                            ("import", "After an import"),
+                            ("person", "Asked for by a person"),
+                            ("command", "From the command line"),
+                            ("parent", "Part of a larger run"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("asked_at", models.DateTimeField()),
+                (
+                    "not_before",
+                    models.DateTimeField(
+                        help_text="Debounce: edits that follow each other closely share one run"
+                    ),
+                ),
+                ("started_at", models.DateTimeField(blank=True, null=True)),
+                ("finished_at", models.DateTimeField(blank=True, null=True)),
+                ("lease_until", models.DateTimeField(blank=True, null=True)),
+                ("attempts", models.PositiveSmallIntegerField(default=0)),
+                ("progress_frac", models.FloatField(default=0.0)),
+                (
+                    "counts",
+                    models.JSONField(
+                        blank=True, default=dict, help_text="What the run looked at and what it changed"
+                    ),
+                ),
+                ("error", models.TextField(blank=True)),
+                (
+                    "asked_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "parent",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="children",
+                        to="shared.jobrun",
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="shared.team",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-asked_at', '-pk'],
-                'indexes': [models.Index(condition=models.Q(('state__in', ['queued', 'running'])), fields=['not_before'], name='jobrun_due'), models.Index(fields=['name', '-finished_at'], name='jobrun_last_of_name'), models.Index(fields=['team', '-asked_at'], name='jobrun_team_recent')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('state', 'queued')), fields=('dedupe_key',), name='jobrun_one_queued_per_key'), models.CheckConstraint(condition=models.Q(('state__in', ['queued', 'running', 'done', 'failed'])), name='jobrun_state_known'), models.CheckConstraint(condition=models.Q(models.Q(('state', 'running'), _negated=True), ('lease_until__isnull', False), _connector='OR'), name='jobrun_running_has_lease'), models.CheckConstraint(condition=models.Q(('progress_frac__gte', 0), ('progress_frac__lte', 1)), name='jobrun_progress_frac')],
+                "ordering": ["-asked_at", "-pk"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["queued", "running"])),
+                        fields=["not_before"],
+                        name="jobrun_due",
+                    ),
+                    models.Index(fields=["name", "-finished_at"], name="jobrun_last_of_name"),
+                    models.Index(fields=["team", "-asked_at"], name="jobrun_team_recent"),
+                ],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("state", "queued")),
+                        fields=("dedupe_key",),
+                        name="jobrun_one_queued_per_key",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["queued", "running", "done", "failed"])),
+                        name="jobrun_state_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "running"), _negated=True),
+                            ("lease_until__isnull", False),
+                            _connector="OR",
+                        ),
+                        name="jobrun_running_has_lease",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("progress_frac__gte", 0), ("progress_frac__lte", 1)),
+                        name="jobrun_progress_frac",
+                    ),
+                ],
             },
         ),
     ]

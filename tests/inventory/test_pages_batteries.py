@@ -131,7 +131,7 @@ def test_a_capacity_test_starts_at_the_rated_rate(client, member, battery):
 
 
 def test_a_mistyped_reading_is_corrected_or_taken_out_and_history_keeps_it(client, member, battery):
-    reading = Reading.objects.order_by("taken_at").last()
+    reading = Reading.objects.latest("taken_at")
     given = {
         "taken_at": "2026-05-11T09:00:00",
         "resistance_mohm": "14.9",

@@ -152,7 +152,7 @@ def test_a_wire_type_is_entered_as_people_write_it_and_keeps_its_history(client,
     wire = WireType.objects.get(code="W12R")
     # ASTM B258: 12 AWG has a diameter of 2.053 mm, 3.31 mm2.
     assert wire.area_mm2 == pytest.approx(3.309, abs=0.002)
-    assert (wire.minimum_stock, wire.service_frac, wire.unit) == (3, 0.95, "m")
+    assert (wire.minimum_stock, wire.service_frac, wire.unit) == (Decimal(3), 0.95, "m")
     url = address(room.scope, "part-edit", wire.pk)
     assert client.post(url, {**given, "size_typed": "10 AWG", "area_mm2": wire.area_mm2}).status_code == 302
     text = text_of(client, address(room.scope, "part-detail", wire.pk))
