@@ -227,7 +227,11 @@ def late_jobs(now: datetime) -> list[str]:
             .values_list("finished_at", flat=True)
             .first()
         )
-        if last is None or (now - last).total_seconds() > job.late_after_s:
+        # A set-up younger than the period has not missed a run yet.
+        since = (
+            last or Team.objects.order_by("created_at").values_list("created_at", flat=True).first() or now
+        )
+        if (now - since).total_seconds() > job.late_after_s:
             when = "never finished" if last is None else f"last finished {last:%Y-%m-%d %H:%M}"
             answers.append(f"{job.title}: {when}.")
     waiting = JobRun.objects.filter(

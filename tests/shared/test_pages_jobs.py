@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from shared.models import JobRun, Role
+from shared.models import JobRun, Role, Team
 from tests.inventory.stockroom import make_scope, make_team
 
 pytestmark = pytest.mark.django_db
@@ -72,6 +72,7 @@ def test_runs_of_other_teams_are_not_shown(client, lead):
 
 
 def test_a_late_job_is_said_on_top(client, lead):
+    Team.objects.update(created_at=timezone.now() - timedelta(days=3))
     cache.clear()
     assert "Background checks are late" in page(client, lead).content.decode()
     cache.clear()
