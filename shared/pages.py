@@ -13,7 +13,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
-from django.forms import ModelForm
+from django.forms import BaseForm, ModelForm
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -24,7 +24,7 @@ from shared.access import Can, Scope, scope_for
 from shared.errors import DomainError
 from shared.fields import quantity_form
 from shared.models import TeamOwned
-from shared.records import record_archive, record_save
+from shared.records import errors_by_field, record_archive, record_save
 
 PAGE_ROWS = 100
 
@@ -124,10 +124,8 @@ class RowFormPage(TeamPage):
         if form.is_valid():
             try:
                 saved = self.save(scope=self.scope, instance=form.instance)
-            except ValidationError as wrong:
-                add_errors(form, wrong)
-            except DomainError as refused:
-                form.add_error(refused.field if refused.field in form.fields else None, refused.sentence)
+            except (ValidationError, DomainError) as refused:
+                show_refusal(form, refused)
             else:
                 self.say(
                     f"{capfirst(str(self.model._meta.verbose_name))} {saved} {'added' if is_new else 'saved'}."
@@ -151,10 +149,20 @@ class ArchivePage(TeamPage):
         return self.go(self.list_url)
 
 
-def add_errors(form: ModelForm[Any], error: ValidationError) -> None:
-    """Show a service's validation error on the form, beside the field where there is one."""
-    if not hasattr(error, "error_dict"):
-        form.add_error(None, error)
+def show_refusal(form: BaseForm, refused: DomainError | ValidationError) -> None:
+    """Put a service's refusal on the form: beside its field where the form has one, else above all fields."""
+    if isinstance(refused, DomainError):
+        form.add_error(refused.field if refused.field in form.fields else None, refused.sentence)
         return
-    for name, errors in error.error_dict.items():
-        form.add_error(name if name in form.fields else None, ValidationError(errors))
+    for name, sentences in errors_by_field(refused).items():
+        for sentence in sentences:
+            _show_sentence(form, name, sentence)
+
+
+def _show_sentence(form: BaseForm, name: str, sentence: str) -> None:
+    """A constraint of the whole row names its field first ("rest_v must be ..."): it belongs beside it."""
+    named, _, rest = sentence.partition(" ")
+    if name not in form.fields and named in form.fields:
+        form.add_error(named, rest[:1].upper() + rest[1:])
+    else:
+        form.add_error(name if name in form.fields else None, sentence)

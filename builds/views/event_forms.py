@@ -12,11 +12,10 @@ from builds.forms.events import EVENT_FIELDS, EventForm, OutingForm
 from builds.models import Event, Match, Outing, Robot
 from builds.services.events import event_save, match_save, outing_log
 from inventory.models import Battery
-from inventory.views.forms import show_refusal
 from shared.access import Can, Scope
 from shared.errors import DomainError, NotAllowed
 from shared.models import TeamOwned
-from shared.pages import RowFormPage, TeamPage, add_errors
+from shared.pages import RowFormPage, TeamPage, show_refusal
 
 
 class EventPage(RowFormPage):
@@ -43,7 +42,7 @@ class EventPage(RowFormPage):
             try:
                 event_save(scope=self.scope, event=form.instance, robots=robots)
             except ValidationError as wrong:
-                add_errors(form, wrong)
+                show_refusal(form, wrong)
             else:
                 self.say(f"{event} saved; {len(robots)} robot{'s go' if len(robots) != 1 else ' goes'}.")
                 return self.go("event-detail", pk=event.pk)

@@ -12,11 +12,10 @@ from django.utils import timezone
 from builds.forms.robots import BuildCopyForm
 from builds.models import Build, Robot, Season
 from builds.services.builds import build_copy, build_make_current
-from inventory.views.forms import show_refusal
 from shared.access import Can
 from shared.errors import DomainError, NotAllowed
 from shared.models import TeamOwned
-from shared.pages import ArchivePage, RowFormPage, TeamPage
+from shared.pages import ArchivePage, RowFormPage, TeamPage, show_refusal
 
 
 class RobotsForm(RowFormPage):

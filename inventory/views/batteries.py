@@ -23,11 +23,10 @@ from inventory.services.batteries import (
     charge_start,
     reading_log,
 )
-from inventory.views.forms import show_refusal
 from shared.access import Can
 from shared.errors import DomainError, NotAllowed
 from shared.models import TeamOwned
-from shared.pages import ArchivePage, RowFormPage, TeamPage
+from shared.pages import ArchivePage, RowFormPage, TeamPage, show_refusal
 from shared.records import record_delete
 
 

@@ -13,11 +13,10 @@ from inventory.models import Spool, WireType
 from inventory.selectors.history import history_of
 from inventory.selectors.stock import ledger, spools
 from inventory.services.spools import spool_create
-from inventory.views.forms import show_refusal
 from shared.access import Can
 from shared.errors import DomainError, NotAllowed
 from shared.models import TeamOwned
-from shared.pages import ArchivePage, RowFormPage, TeamPage
+from shared.pages import ArchivePage, RowFormPage, TeamPage, show_refusal
 
 
 class SpoolList(TeamPage):

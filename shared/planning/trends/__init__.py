@@ -12,7 +12,6 @@ from shared.planning.trends.mann_kendall import (
     mann_kendall_many,
     null_counts,
 )
-from shared.planning.trends.measure import TwoPulse, two_pulse
 from shared.planning.trends.policy import DEFAULT_POLICY, BatteryPolicy, policy_rows
 from shared.planning.trends.theil_sen import TrendFit, theil_sen, theil_sen_many
 
@@ -30,7 +29,6 @@ __all__ = [
     "Series",
     "TrendFit",
     "TrendTest",
-    "TwoPulse",
     "comparable_series",
     "crossing_many",
     "cusum",
@@ -49,5 +47,4 @@ __all__ = [
     "policy_rows",
     "theil_sen",
     "theil_sen_many",
-    "two_pulse",
 ]
