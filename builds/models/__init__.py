@@ -1,6 +1,8 @@
 from builds.models.circuits import Circuit, CircuitRole
+from builds.models.duties import DutyPhase, DutyProfile
 from builds.models.events import Event, Match, Outing
 from builds.models.robots import Build, BuildLine, BuildState, Robot, Season
+from builds.models.studies import MatchStudy
 
 __all__ = [
     "Build",
@@ -8,8 +10,11 @@ __all__ = [
     "BuildState",
     "Circuit",
     "CircuitRole",
+    "DutyPhase",
+    "DutyProfile",
     "Event",
     "Match",
+    "MatchStudy",
     "Outing",
     "Robot",
     "Season",

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
+from builds.models.duties import DutyProfile
 from builds.models.robots import Build
 from inventory.models import Component, ProtectiveDevice, TerminalType, WireType
 from shared.models.base import TeamOwned
@@ -58,6 +61,29 @@ class Circuit(TeamOwned):
     )
     duty_frac = models.FloatField(null=True, blank=True, help_text="Share of each cycle spent at the peak")
     cycle_s = models.FloatField(null=True, blank=True, help_text="Length of one cycle of peak and rest")
+    mechanism = models.CharField(
+        max_length=40,
+        blank=True,
+        help_text="What moves together with it: drive, arm; empty: its code without the number at the end",
+    )
+    profile = models.ForeignKey(
+        DutyProfile,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="circuits",
+        help_text="How it is used during a match; empty: from its running and peak current",
+    )
+    limit_a = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Current limit set in the motor's controller, on its supply side; empty if none is set",
+    )
+    joints_mohm = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Plugs, crimps and screws of both poles together, as measured; empty if not measured",
+    )
     terminal_source = models.ForeignKey(
         TerminalType,
         null=True,
@@ -90,7 +116,15 @@ class Circuit(TeamOwned):
             models.UniqueConstraint(fields=["build", "code"], name="circuit_code_once_per_build"),
             one_of("circuit", "role", CircuitRole.values),
             *positive(
-                "circuit", "parallel", "length_m", "cycle_s", "stud_source_mm", "stud_load_mm", "bundle_count"
+                "circuit",
+                "parallel",
+                "length_m",
+                "cycle_s",
+                "stud_source_mm",
+                "stud_load_mm",
+                "bundle_count",
+                "limit_a",
+                "joints_mohm",
             ),
             *not_negative("circuit", "continuous_a", "peak_a"),
             *fraction("circuit", "duty_frac"),
@@ -115,3 +149,17 @@ class Circuit(TeamOwned):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    @property
+    def moves_with(self) -> str:
+        """The mechanism it belongs to, as entered or by its code."""
+        return mechanism_of(self.mechanism, self.code)
+
+
+def mechanism_of(mechanism: str, code: str) -> str:
+    """What a circuit moves together with: as entered, else its code without the number at the end.
+
+    >>> mechanism_of("", "DRIVE-3"), mechanism_of("", "C07"), mechanism_of("lift", "ARM-1")
+    ('DRIVE', 'C07', 'lift')
+    """
+    return mechanism or re.sub(r"(?<=.)[-_./+]\d+$", "", code)

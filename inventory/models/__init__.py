@@ -1,7 +1,6 @@
 from inventory.models.batteries import Battery, BatteryState, CapacityTest, Charge, Method, Reading
 from inventory.models.catalogue import (
     BatteryModel,
-    Component,
     DevicePoint,
     Part,
     PartKind,
@@ -10,6 +9,7 @@ from inventory.models.catalogue import (
     Unit,
     WireType,
 )
+from inventory.models.components import Component
 from inventory.models.stock import Bin, Movement, MovementKind, Spool, StockItem
 from inventory.models.supply import Offer, Supplier
 

@@ -177,12 +177,20 @@ class ProtectiveDevice(Part):
     interrupt_a = models.FloatField(null=True, blank=True, help_text="Largest fault current it may interrupt")
     voltage_v = models.FloatField(null=True, blank=True, help_text="Rated DC voltage")
     reset = models.CharField(max_length=6, choices=Reset.choices, default=Reset.NONE)
-    resistance_mohm = models.FloatField(null=True, blank=True, help_text="Cold, terminal to terminal")
+    resistance_mohm = models.FloatField(
+        null=True, blank=True, help_text="Cold, terminal to terminal; empty if not known"
+    )
+    heat_s = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="How slowly it heats: time to 63 % of its final rise at a steady current; empty if not known",
+    )
 
     class Meta:
         constraints = [
-            *positive("protectivedevice", "rating_a", "interrupt_a", "voltage_v"),
-            *not_negative("protectivedevice", "resistance_mohm"),
+            *positive(
+                "protectivedevice", "rating_a", "interrupt_a", "voltage_v", "resistance_mohm", "heat_s"
+            ),
             one_of("protectivedevice", "form", ["blade", "bolt", "thermal", "magnetic", "solid"]),
             one_of("protectivedevice", "reset", ["none", "manual", "auto", "held"]),
         ]
@@ -253,6 +261,16 @@ class BatteryModel(Part):
         null=True, blank=True, help_text="From its own sheet; there is no safe default"
     )
     mass_g = models.FloatField(null=True, blank=True)
+    polarisation_mohm = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Further resistance that builds up under a steady load, on top of what a meter shows",
+    )
+    polarisation_s = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="How slowly it builds up: time to 63 % of it under a steady load",
+    )
 
     class Meta:
         constraints = [
@@ -268,6 +286,8 @@ class BatteryModel(Part):
                 "discharge_max_a",
                 "terminal_torque_nm",
                 "mass_g",
+                "polarisation_mohm",
+                "polarisation_s",
             ),
             one_of("batterymodel", "chemistry", ["agm", "gel", "flooded", "lfp"]),
         ]
@@ -275,6 +295,11 @@ class BatteryModel(Part):
     def clean(self) -> None:
         super().clean()
         _check_rest_curve(self.rest_curve)
+        if (self.polarisation_mohm is None) != (self.polarisation_s is None):
+            missing = "polarisation_s" if self.polarisation_s is None else "polarisation_mohm"
+            raise ValidationError(
+                {missing: "Polarisation needs both: how much, and how slowly it builds up."}
+            )
 
 
 def _check_rest_curve(curve: object) -> None:
@@ -294,56 +319,8 @@ def _check_rest_curve(curve: object) -> None:
         raise ValidationError({"rest_curve": remedy})
 
 
-class Component(Part):
-    """Something that draws current: a motor with its controller, a radio, a regulator, a beacon."""
-
-    KIND = PartKind.COMPONENT
-
-    class Role(models.TextChoices):
-        MOTOR = "motor", "Motor with controller"
-        CONTROLLER = "controller", "Main controller"
-        RADIO = "radio", "Radio"
-        REGULATOR = "regulator", "Voltage regulator"
-        BEACON = "beacon", "Status beacon"
-        BOARD = "board", "Distribution board"
-        PNEUMATIC = "pneumatic", "Compressor or valve block"
-        SENSOR = "sensor", "Sensor or camera"
-        LIGHT = "light", "Light"
-        OTHER = "other", "Other load"
-
-    role = models.CharField(max_length=10, choices=Role.choices)
-    nominal_v = models.FloatField(null=True, blank=True)
-    nominal_a = models.FloatField(null=True, blank=True, help_text="Running current at its planned load")
-    peak_a = models.FloatField(null=True, blank=True, help_text="Start or stall current")
-    minimum_v = models.FloatField(null=True, blank=True, help_text="Below this it resets or drops out")
-    stud_mm = models.FloatField(null=True, blank=True, help_text="Stud or screw its supply is fastened to")
-
-    class Meta:
-        constraints = [
-            *positive("component", "nominal_v", "minimum_v", "stud_mm"),
-            *not_negative("component", "nominal_a", "peak_a"),
-            one_of(
-                "component",
-                "role",
-                [
-                    "motor",
-                    "controller",
-                    "radio",
-                    "regulator",
-                    "beacon",
-                    "board",
-                    "pneumatic",
-                    "sensor",
-                    "light",
-                    "other",
-                ],
-            ),
-        ]
-
-
 __all__ = [
     "BatteryModel",
-    "Component",
     "DevicePoint",
     "Part",
     "PartKind",
