@@ -15,16 +15,20 @@ from shared.columns import BoolArray, FloatArray, IdArray, Table, fetch, place_o
 _CIRCUIT = (
     "id", "team_id", "build_id", "code", "name", "role", "fed_from_id", "device_id", "wire_id", "parallel",
     "length_m", "component_id", "continuous_a", "peak_a", "duty_frac", "cycle_s", "terminal_source_id",
-    "stud_source_mm", "terminal_load_id", "stud_load_mm", "bundle_count", "ambient_c", "critical",
+    "stud_source_mm", "terminal_load_id", "stud_load_mm", "bundle_count", "ambient_c", "critical", "mechanism",
+    "limit_a", "joints_mohm", "profile_id",
 )  # fmt: skip
 _BUILD = (
     "id", "robot__season_id", "robot__code", "label", "ambient_c", "source_mohm", "battery_model__nominal_v",
-    "battery_model__full_rest_v", "battery_model__resistance_new_mohm",
+    "battery_model__full_rest_v", "battery_model__resistance_new_mohm", "battery_model__rest_curve",
 )  # fmt: skip
 _WIRE = ("id", "code", "size_typed", "area_mm2", "insulation_class_c", "resistance_mohm_per_m", "strands")
-_DEVICE = ("id", "code", "form", "rating_a", "interrupt_a", "resistance_mohm")
+_DEVICE = ("id", "code", "form", "rating_a", "interrupt_a", "resistance_mohm", "heat_s")
 _TERMINAL = ("id", "code", "form", "area_min_mm2", "area_max_mm2", "hole_mm", "range_typed")
-_COMPONENT = ("id", "code", "role", "nominal_v", "nominal_a", "peak_a", "stud_mm")
+_COMPONENT = (
+    "id", "code", "name", "role", "draw", "nominal_v", "nominal_a", "peak_a", "stall_a", "free_a", "spin_up_s",
+    "minimum_v", "output_v", "efficiency_frac", "output_max_a", "stud_mm",
+)  # fmt: skip
 _POINT = ("device_id", "multiple", "opens_min_s", "opens_max_s", "status", "source")
 
 
