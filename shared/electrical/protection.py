@@ -13,6 +13,7 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 
 from shared.electrical.arrays import FloatArray, IntArray, Number, at_least, at_most, known
+from shared.electrical.bands import DeviceBands
 from shared.electrical.gauges import awg_area_mm2
 from shared.electrical.tables.protection import (
     CURVES,
@@ -184,19 +185,18 @@ def opening_time_s(multiple: Number, curve: TimeCurrentCurve | str | None) -> Op
 
 
 def _band(multiple: FloatArray, curve: TimeCurrentCurve) -> OpeningBand:
-    listed = np.array([point.multiple for point in curve.points])
-    holds, before, beyond = multiple <= curve.holds_multiple, multiple < listed[0], multiple > listed[-1]
-    log_multiple = np.log(np.where(multiple > 0.0, multiple, 1.0))
-
-    def between(times: list[float]) -> FloatArray:
-        seconds: FloatArray = np.exp(np.interp(log_multiple, np.log(listed), np.log(np.array(times))))
-        return np.round(seconds, 9)
-
-    shortest = np.where(beyond, 0.0, between([point.min_s for point in curve.points]))
-    longest = np.where(before, np.inf, between([point.max_s for point in curve.points]))
-    unknown = np.isnan(multiple)
+    points = curve.points
+    bands = DeviceBands.build(
+        np.ones(1),
+        np.zeros(1, dtype=np.bool_),
+        device=np.zeros(1 + len(points), dtype=np.int64),
+        multiple=np.array([curve.holds_multiple, *(point.multiple for point in points)]),
+        earliest_s=np.array([np.nan, *(point.min_s for point in points)]),
+        latest_s=np.array([np.nan, *(point.max_s for point in points)]),
+    )
+    only = np.zeros(multiple.shape, dtype=np.int64)
     return OpeningBand(
-        np.where(unknown, np.nan, np.where(holds, np.inf, shortest)), np.where(unknown, np.nan, longest)
+        np.round(bands.earliest_s(only, multiple), 9), np.round(bands.latest_s(only, multiple), 9)
     )
 
 

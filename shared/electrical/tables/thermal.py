@@ -7,8 +7,11 @@ from shared.electrical.sources import MEMORY, SEEN, Source
 __all__ = [
     "ADIABATIC_K",
     "ADIABATIC_SOURCE",
+    "CROSS_LINKED_FROM_C",
     "MODEL_SOURCE",
     "OVERLOAD_SOURCE",
+    "SHORT_TIME_LIMIT_C",
+    "SHORT_TIME_SOURCE",
     "SINGLE_WIRE_MODEL",
 ]
 
@@ -50,3 +53,9 @@ ADIABATIC_K: Final[dict[tuple[float, float], tuple[float, Source]]] = {
     (30.0, 160.0): (143.0, Source("BS 7671", "Table 54.2, separate PVC protective conductor", SEEN)),
     (60.0, 200.0): (141.0, Source("IEC 60364-4-43", "60 C rubber", MEMORY)),
 }
+
+# What insulation bears for the moment of a short circuit [C]. A class says nothing of the material, so up to 105 C
+# the lower figure stands; from 125 C up there is no PVC.
+SHORT_TIME_SOURCE: Final = Source("IEC 60364-5-54", "160 C for PVC, 250 C for cross-linked insulation", SEEN)
+SHORT_TIME_LIMIT_C: Final[dict[str, float]] = {"pvc": 160.0, "linked": 250.0}
+CROSS_LINKED_FROM_C: Final = 125.0
