@@ -1,0 +1,202 @@
+"""The feed tree: which branch feeds which, through which resistance, for many robots at once.
+
+Public names: `FeedTree`, `Level`, `Sources`, `path_ohm`.
+
+All branches of all robots lie in one flat list. For the solver they are sorted by their distance from the
+battery, and within it by the branch that feeds them, so that what hangs on one branch is one contiguous run.
+"""
+
+from dataclasses import dataclass
+from typing import Self, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from shared.electrical.arrays import BoolArray, FloatArray, Number
+from shared.electrical.network.errors import NetworkError
+
+__all__ = ["FeedTree", "Level", "PlaceArray", "Sources", "path_ohm"]
+
+PlaceArray: TypeAlias = npt.NDArray[np.intp]
+
+
+def _columns(field: str, value: npt.ArrayLike, rows: int) -> FloatArray:
+    """A figure as (rows, scenarios); one scenario where none are given."""
+    array = np.asarray(value, dtype=np.float64)
+    if array.ndim < 2:
+        array = array.reshape(-1, 1) if array.size == rows else np.broadcast_to(array, (rows,))[:, None]
+    if array.shape[0] != rows:
+        raise NetworkError(field, f"has {array.shape[0]} rows where {rows} are expected")
+    return array
+
+
+def _refuse(field: str, problem: str, wrong: BoolArray) -> None:
+    if wrong.any():
+        raise NetworkError(field, problem, np.unique(np.nonzero(wrong)[0]).tolist())
+
+
+@dataclass(frozen=True, eq=False)
+class Level:
+    """The branches at one distance from the battery, in the order of the solver."""
+
+    rows: slice
+    feeder: PlaceArray  # of each row: place of the feeding branch; at the first level the robot
+    fed: PlaceArray  # the feeders that occur, once each
+    first: PlaceArray  # where the rows of each begin, counted from the level's first row
+
+
+@dataclass(frozen=True, eq=False)
+class FeedTree:
+    """Who feeds whom in many robots, and the resistance of every branch [ohm], made by `FeedTree.build`.
+
+    A branch is its conductor pair with joints and device; `parent` is the place of the feeding branch, -1 the
+    robot's battery posts. Resistances are (branches, scenarios) with one column where they never vary.
+    """
+
+    robot: PlaceArray
+    parent: PlaceArray
+    supply_ohm: FloatArray
+    return_ohm: FloatArray
+    order: PlaceArray  # place of each row of the solver in the arrays above
+    place: PlaceArray  # the inverse
+    levels: tuple[Level, ...]
+
+    @classmethod
+    def build(
+        cls,
+        *,
+        robot: npt.ArrayLike,
+        parent: npt.ArrayLike,
+        supply_ohm: npt.ArrayLike,
+        return_ohm: npt.ArrayLike,
+    ) -> Self:
+        """Check a feed tree and sort it; raises `NetworkError` with the field at fault."""
+        robots = np.atleast_1d(np.asarray(robot, dtype=np.intp))
+        parents = np.atleast_1d(np.asarray(parent, dtype=np.intp))
+        rows = len(parents)
+        if len(robots) != rows:
+            raise NetworkError("robot", f"has {len(robots)} rows where {rows} are expected")
+        _refuse("robot", "must be 0 or a later robot's number", robots < 0)
+        _refuse("parent", "names a branch that does not exist", (parents < -1) | (parents >= rows))
+        fed = parents >= 0
+        other = np.zeros(rows, dtype=np.bool_)
+        other[fed] = robots[parents[fed]] != robots[fed]
+        _refuse("parent", "a branch is fed from its own robot; choose one of its branches", other)
+        order, place, levels = _sorted_levels(robots, parents)
+        supply, back = _resistances(supply_ohm, return_ohm, rows)
+        return cls(robots, parents, supply, back, order, place, levels)
+
+    def with_ohm(self, supply_ohm: npt.ArrayLike, return_ohm: npt.ArrayLike) -> Self:
+        """Give the same tree with other resistances, without sorting it again."""
+        supply, back = _resistances(supply_ohm, return_ohm, len(self.parent))
+        return type(self)(self.robot, self.parent, supply, back, self.order, self.place, self.levels)
+
+    def only(self, robots: BoolArray) -> tuple[Self, PlaceArray]:
+        """Give the tree of the robots chosen, numbered anew, and the places of its branches in this one."""
+        rows = np.flatnonzero(robots[self.robot])
+        number = np.cumsum(robots) - 1
+        moved = np.full(len(self.parent) + 1, -1, dtype=np.intp)
+        moved[rows] = np.arange(len(rows))
+        part = self.build(
+            robot=number[self.robot[rows]],
+            parent=moved[self.parent[rows]],
+            supply_ohm=self.supply_ohm[rows],
+            return_ohm=self.return_ohm[rows],
+        )
+        return part, rows
+
+
+@dataclass(frozen=True, eq=False)
+class Sources:
+    """The battery of each robot: open-circuit voltage [V] and internal resistance [ohm], (m,) or (m, s)."""
+
+    open_v: Number
+    internal_ohm: Number
+
+    def columns(self) -> tuple[FloatArray, FloatArray]:
+        """Give both as (robots, scenarios); raises `NetworkError` where there is no battery."""
+        count = np.asarray(self.open_v).shape[0] if np.ndim(self.open_v) else 1
+        volts = _columns("open_v", self.open_v, count)
+        ohms = _columns("internal_ohm", self.internal_ohm, count)
+        _refuse(
+            "open_v", "no battery: enter its rest voltage, more than 0 V", ~(np.isfinite(volts) & (volts > 0))
+        )
+        fine = np.isfinite(ohms) & (ohms > 0)
+        _refuse("internal_ohm", "no battery: enter its internal resistance, more than 0 ohm", ~fine)
+        return volts, ohms
+
+
+def _resistances(
+    supply_ohm: npt.ArrayLike, return_ohm: npt.ArrayLike, rows: int
+) -> tuple[FloatArray, FloatArray]:
+    supply = _columns("supply_ohm", supply_ohm, rows)
+    back = _columns("return_ohm", return_ohm, rows)
+    for field, ohms in (("supply_ohm", supply), ("return_ohm", back)):
+        _refuse(field, "a resistance is a number and not negative; check length and size", ~(ohms >= 0.0))
+        _refuse(field, "a resistance is finite; leave an open branch out", np.isinf(ohms))
+    none = supply + back <= 0.0
+    _refuse("supply_ohm", "a branch without any resistance; enter its length and wire", none)
+    return supply, back
+
+
+def _depths(parent: PlaceArray) -> tuple[list[PlaceArray], PlaceArray]:
+    """The rows at each distance from the battery, and those at none: they hang on a ring."""
+    reached = parent < 0
+    levels = [np.flatnonzero(reached)]
+    rest = np.flatnonzero(~reached)
+    while len(rest):
+        hit = reached[parent[rest]]
+        if not hit.any():
+            break
+        levels.append(rest[hit])
+        reached[rest[hit]] = True
+        rest = rest[~hit]
+    return levels, rest
+
+
+def _sorted_levels(robot: PlaceArray, parent: PlaceArray) -> tuple[PlaceArray, PlaceArray, tuple[Level, ...]]:
+    by_depth, ring = _depths(parent)
+    if len(ring):
+        raise NetworkError(
+            "parent", "the branches feed each other in a ring; feed one from the battery", ring
+        )
+    order = np.empty(len(parent), dtype=np.intp)
+    place = np.empty(len(parent), dtype=np.intp)
+    levels, start = [], 0
+    for depth, rows in enumerate(by_depth):
+        feeder = place[parent[rows]] if depth else robot[rows]
+        sort = np.argsort(feeder, kind="stable")
+        rows, feeder = rows[sort], feeder[sort]
+        stop = start + len(rows)
+        order[start:stop] = rows
+        place[rows] = np.arange(start, stop)
+        first = np.flatnonzero(np.diff(feeder, prepend=-1))
+        levels.append(Level(slice(start, stop), feeder, feeder[first], first))
+        start = stop
+    return order, place, tuple(levels)
+
+
+def path_ohm(tree: FeedTree) -> FloatArray:
+    """Give the resistance from the battery's posts to the far end of each branch and back.
+
+    Parameters:
+        tree: FeedTree.
+    Returns:
+        Array [ohm], (branches,) or (branches, scenarios) as the tree's resistances; both poles, without the
+        battery's own.
+    Errors: none.
+    Validity: conductors at the temperature their resistances are given for; not through a regulator, which no
+        fault current passes unlimited.
+    Source: series connection of resistances.
+
+    >>> tree = FeedTree.build(
+    ...     robot=[0, 0], parent=[-1, 0], supply_ohm=[0.0025, 0.010], return_ohm=[0.0025, 0.010]
+    ... )
+    >>> path_ohm(tree).tolist()
+    [0.005, 0.025]
+    """
+    own = (tree.supply_ohm + tree.return_ohm)[tree.order]
+    for level in tree.levels[1:]:
+        own[level.rows] += own[level.feeder]
+    total = own[tree.place]
+    return total[:, 0] if total.shape[1] == 1 else total
