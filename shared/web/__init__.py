@@ -27,6 +27,9 @@ Tags and filters (`{% load web %}`)
 {% trend_chart chart %}         shared.web.charts.TrendChart: readings over days
 {% ledger_chart chart %}        shared.web.charts.LedgerChart: stock balance over days
 {% timeline chart %}            shared.web.charts.Timeline: lanes over hours or days
+{% feed_tree chart %}           shared.web.charts.FeedTreeChart: battery, boards and branches with their figures
+{% voltage_trace trace %}       shared.web.charts.VoltageTrace: a voltage over seconds, levels, a band of runs
+{% duty_chart chart %}          shared.web.charts.DutyChart: the phases of a duty profile as steps
 {% page_url n %}                query string of another page, other parameters kept
 
 Partials (`{% include "web/..." with ... %}`)
@@ -67,5 +70,6 @@ input[data-scan]             takes the focus on load and after each answer; a sc
 input[data-stepper="0.1"]    plus and minus buttons; input[data-keypad] a number pad below
 input[data-filter="id"]      hides rows of that table without the words; data-filter-count="id" says how
                              many stay
+figure[data-zoom]            adds buttons that make the drawing in its `.feed` larger and smaller
 [data-print]                 a button that prints the page
 """

@@ -22,6 +22,7 @@ from shared.web.charts import (
     TrendChart,
     TrendPoint,
 )
+from shared.web.specimen_power import duty_example, feed_tree_example, voltage_example
 
 TODAY = date(2026, 3, 12)
 NAV = [
@@ -219,6 +220,9 @@ def specimen_context() -> dict[str, Any]:
         "margins": margins_example(),
         "ledger": ledger_example(),
         "rotation": timeline_example(),
+        "feed": feed_tree_example(),
+        "voltage": voltage_example(),
+        "duty": duty_example(),
         "working": working_example(),
         "severities": ("stop", "fix", "watch", "unknown", "ok"),
         "tabs": [("Open", "#", "open", 7), ("Waived", "#", "waived", 2), ("Cleared", "#", "cleared", 31)],

@@ -1,4 +1,4 @@
-"""Axes shared by the drawings: value lines with labels at the left, dates along the foot."""
+"""Axes shared by the drawings: value lines with labels at the left, dates or seconds along the foot."""
 
 from __future__ import annotations
 
@@ -36,6 +36,18 @@ def date_axis(frame: Frame, scale: Scale, first: date, last: date) -> Iterator[S
         x = scale(day_number(day))
         yield element("line", class_="d-axis", x1=x, x2=x, y1=frame.y0, y2=frame.y0 + 5)
         yield element("text", label, class_=f"d-tick {anchor(frame, x)}", x=x, y=frame.y0 + 20)
+
+
+def second_axis(frame: Frame, scale: Scale) -> Iterator[SafeString]:
+    """Yield the foot line with its ticks in seconds, the unit behind the last one."""
+    step = nice_step(scale.high - scale.low, frame.label_count)
+    ticks = value_ticks(scale.low, scale.high, frame.label_count)
+    yield element("line", class_="d-axis", x1=frame.x0, x2=frame.x1, y1=frame.y0, y2=frame.y0)
+    for index, seconds in enumerate(ticks):
+        x = scale(seconds)
+        text = tick_text(seconds, step) + (" s" if index == len(ticks) - 1 else "")
+        yield element("line", class_="d-axis", x1=x, x2=x, y1=frame.y0, y2=frame.y0 + 5)
+        yield element("text", text, class_=f"d-tick {anchor(frame, x)}", x=x, y=frame.height - 14)
 
 
 def anchor(frame: Frame, x: float, reach: float = 24) -> str:

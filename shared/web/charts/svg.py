@@ -199,8 +199,9 @@ def drawing(
     description: str,
     chart_id: str,
     variant: str,
+    role: str = "img",
 ) -> SafeString:
-    """Return the outer svg element with its accessible name and description."""
+    """Return the outer svg element with its accessible name and description; `role` group when it holds links."""
     key = f"{chart_id}-{variant}"
     return element(
         "svg",
@@ -209,7 +210,7 @@ def drawing(
         *parts,
         class_=f"draw draw--{variant}",
         viewBox=f"0 0 {number(frame.width)} {number(frame.height)}",
-        role="img",
+        role=role,
         aria_labelledby=f"{key}-t",
         aria_describedby=f"{key}-d",
     )

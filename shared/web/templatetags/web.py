@@ -180,6 +180,24 @@ def timeline(chart: charts.Timeline) -> SafeString:
     return charts.timeline(chart)
 
 
+@register.simple_tag
+def feed_tree(chart: charts.FeedTreeChart) -> SafeString:
+    """Draw what feeds what in a robot: {% feed_tree chart %}."""
+    return charts.feed_tree(chart)
+
+
+@register.simple_tag
+def voltage_trace(trace: charts.VoltageTrace) -> SafeString:
+    """Draw a voltage over the seconds of a match: {% voltage_trace trace %}."""
+    return charts.voltage_trace(trace)
+
+
+@register.simple_tag
+def duty_chart(chart: charts.DutyChart) -> SafeString:
+    """Draw the phases of a duty profile: {% duty_chart chart %}."""
+    return charts.duty_chart(chart)
+
+
 @register.filter
 def beside(
     row: Sequence[object], columns: Sequence[Mapping[str, object]]

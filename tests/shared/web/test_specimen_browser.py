@@ -106,3 +106,22 @@ def test_a_second_click_sends_nothing_while_the_first_is_under_way(page, live_se
     button.click(force=True)  # it says it is disabled now; a thumb does not read that
     assert page.evaluate("window.stopped") == [False, True]
     assert button.get_attribute("aria-disabled") == "true"
+
+
+def test_the_feed_tree_grows_by_its_buttons_and_its_rows_by_the_keyboard(page, live_server):
+    page.set_viewport_size({"width": 390, "height": 900})
+    page.goto(f"{live_server.url}/specimen/")
+    drawing = page.locator(".feed .draw--compact")
+    before = drawing.bounding_box()["width"]
+    larger, smaller = (page.get_by_role("button", name=f"Draw it {word}") for word in ("larger", "smaller"))
+    assert smaller.is_disabled()
+    larger.focus()
+    page.keyboard.press("Enter")
+    assert drawing.bounding_box()["width"] == pytest.approx(before * 1.35, rel=0.01)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    smaller.click()
+    assert drawing.bounding_box()["width"] == pytest.approx(before, rel=0.01)
+    row = drawing.get_by_role("link", name="ARM-1 Arm motor at the shoulder")
+    row.focus()
+    assert row.evaluate("node => document.activeElement === node")
+    assert row.bounding_box()["height"] >= 44

@@ -160,11 +160,39 @@
     apply();
   };
 
+  /* --- drawings larger and smaller --------------------------------------------------------- */
+  const SCALES = 4;
+  const addZoom = (figure) => {
+    const view = figure.querySelector(".feed");
+    if (!view || !once(figure, "zoomed")) return;
+    const row = make("div", { className: "zoom" });
+    const name = view.getAttribute("aria-label") || "the drawing";
+    row.setAttribute("role", "group");
+    row.setAttribute("aria-label", `Size of the drawing: ${name}`);
+    const set = (scale) => {
+      view.dataset.scale = scale;
+      smaller.disabled = scale === 0;
+      larger.disabled = scale === SCALES - 1;
+    };
+    const button = (sign, word, by) => {
+      const made = make("button", { type: "button", className: "button", textContent: sign });
+      made.setAttribute("aria-label", word);
+      made.addEventListener("click", () => set(Number(view.dataset.scale || 0) + by));
+      row.append(made);
+      return made;
+    };
+    const smaller = button("\u2212", "Draw it smaller", -1);
+    const larger = button("+", "Draw it larger", 1);
+    set(0);
+    view.before(row);
+  };
+
   /* --- start, and again for what htmx swaps in ------------------------------------------- */
   const start = (root) => {
     each(root, "input[data-stepper]", addStepper);
     each(root, "input[data-keypad]", addKeypad);
     each(root, "input[data-filter]", addFilter);
+    each(root, "figure[data-zoom]", addZoom);
     each(root, "[data-focus]", (element) => element.focus());
     each(root, "input[data-scan]", (input) => {
       input.focus();
