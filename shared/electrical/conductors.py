@@ -2,8 +2,8 @@
 
 Public names: `resistance_20c_ohm_per_m`, `max_resistance_ohm_per_m`, `resistance_at_c`,
 `parallel_resistance`,
-`path_resistance_ohm`, `conductor_temperature_c`, `voltage_drop_v`, `drop_frac`, `drop_limit_frac` and
-`area_for_drop_mm2`. Lengths are one-way; the functions count the return conductor themselves.
+`path_resistance_ohm`, `conductor_temperature_c`, `voltage_drop_v`, `drop_frac`, `drop_limit_frac`,
+`area_for_drop_mm2` and `copper_mass_g`. Lengths are one-way; the functions count the return conductor themselves.
 """
 
 from functools import cache
@@ -12,6 +12,7 @@ import numpy as np
 
 from shared.electrical.arrays import BoolArray, FloatArray, Number, known
 from shared.electrical.tables.copper import (
+    DENSITY_G_PER_CM3,
     DROP_LIMIT_FRAC,
     INFERRED_ZERO_C,
     LAY_FACTOR,
@@ -22,6 +23,7 @@ from shared.electrical.tables.copper import (
 __all__ = [
     "area_for_drop_mm2",
     "conductor_temperature_c",
+    "copper_mass_g",
     "drop_frac",
     "drop_limit_frac",
     "max_resistance_ohm_per_m",
@@ -262,3 +264,21 @@ def conductor_temperature_c(
     ambient = np.asarray(ambient_c, dtype=np.float64)
     rise = np.asarray(rated_temp_c, dtype=np.float64) - ambient
     return ambient + rise * (known(current_a) / known(rated_a, zero_ok=False)) ** 2
+
+
+def copper_mass_g(area_mm2: Number, length_m: Number) -> FloatArray:
+    """Give the mass of the copper in a length of conductor, without insulation.
+
+    Parameters:
+        area_mm2: float or array [mm2], copper area.
+        length_m: float or array [m] of conductor, both poles and all parallel ones counted by the caller.
+    Returns:
+        Array [g].
+    Errors: none; NaN where an input is negative.
+    Validity: the lay of the strands adds up to 2 %.
+    Source: IEC 60028, 8.89 g/cm3 (memory).
+
+    >>> round(float(copper_mass_g(2.5, 10.0)), 1)
+    222.2
+    """
+    return known(area_mm2) * known(length_m) * DENSITY_G_PER_CM3.value

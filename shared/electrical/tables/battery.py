@@ -2,12 +2,14 @@
 
 from typing import Final
 
-from shared.electrical.sources import COMMON_PRACTICE, MEMORY, SEEN, Source
+from shared.electrical.sources import COMMON_PRACTICE, MEMORY, SEEN, Figure, Source
 
 __all__ = [
     "NEW_RESISTANCE_CLASS_AH",
     "NEW_RESISTANCE_MOHM",
     "NEW_RESISTANCE_RANGE_MOHM",
+    "POLARISATION_RATIO",
+    "POLARISATION_S",
     "READING_LIMITS_MOHM",
     "READING_USUAL_MOHM",
     "REST_CURVES",
@@ -55,3 +57,9 @@ READING_SOURCE: Final = Source("Plausible readings of a 12 V battery", "our choi
 
 TWO_PULSE_SOURCE: Final = Source("IEC 61960", "two-pulse dc resistance, R = (U1 - U2) / (I2 - I1)", SEEN)
 TWO_POINT_SOURCE: Final = Source("IEC 60896-21", "cl. 6.3, short-circuit current from two points", MEMORY)
+
+# One further resistance with a capacitance across it, where a battery's own is not known: R10 / R00 and its time
+# constant of a published 50 Ah lead-acid set (after SAE 2007-01-0778).
+POLARISATION_SOURCE: Final = Source("Published 50 Ah lead-acid set", "R10 / R00 = 1.0 / 4.2 mohm, 100 s", SEEN)
+POLARISATION_RATIO: Final = Figure(1.0 / 4.2, "-", POLARISATION_SOURCE)
+POLARISATION_S: Final = Figure(100.0, "s", POLARISATION_SOURCE)

@@ -5,6 +5,7 @@ from typing import Final
 from shared.electrical.sources import MEMORY, SEEN, Figure, Source
 
 __all__ = [
+    "DENSITY_G_PER_CM3",
     "DROP_LIMIT_FRAC",
     "DROP_SOURCE",
     "INFERRED_ZERO_C",
@@ -17,6 +18,9 @@ __all__ = [
 
 RESISTIVITY_OHM_MM2_PER_M: Final = Figure(
     0.017241, "ohm mm2/m", Source("IEC 60028", "100 % IACS copper at 20 C: 58 MS/m", SEEN)
+)
+DENSITY_G_PER_CM3: Final = Figure(
+    8.89, "g/cm3", Source("IEC 60028", "density of annealed copper at 20 C", MEMORY)
 )
 # R(T) = R20 (234.5 + T) / 254.5; 234.5 C below zero is where the straight line reaches zero resistance.
 INFERRED_ZERO_C: Final = Figure(
