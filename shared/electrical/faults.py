@@ -186,7 +186,7 @@ def let_through(
     columns = [
         np.broadcast_to(c, (size,))[:, None] for c in (area_mm2, insulation_class_c, ambient_c, ampacity_a)
     ]
-    amps = _compared_a(bands, rows, FaultRange(lowest, highest), *columns[:2], columns[3])
+    amps = _compared_a(bands, rows, FaultRange(lowest, highest), columns[0], columns[1], columns[3])
     opens = bands.latest_s(rows[:, None], amps)
     bears = bearable_s(amps, *columns)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -213,7 +213,8 @@ def _compared_a(
     heating = least * np.power(np.fmax(quick / least, 1.0), _STEPS)
     lowest, highest = (edge[:, None] for edge in faults)
     edges = np.column_stack((lowest, highest, knots[:, :1] / _NEXT**2, quick, heating, knots))
-    return np.fmin(np.fmax(edges, lowest), highest)
+    amps: FloatArray = np.fmin(np.fmax(edges, lowest), highest)
+    return amps
 
 
 class Selectivity(NamedTuple):
