@@ -84,7 +84,9 @@ class CircuitColumns:
 
     def role(self, *roles: str) -> BoolArray:
         """Whether each circuit has one of these roles."""
-        return np.array([role in roles for role in self.circuits.texts("role")], dtype=np.bool_)
+        texts = self.circuits.texts("role")
+        among = {role: role in roles for role in set(texts)}
+        return np.fromiter(map(among.__getitem__, texts), np.bool_, self.size)
 
     def label(self, i: int) -> str:
         """What people call it: the robot and the label at both ends."""

@@ -115,9 +115,10 @@ def assemble(rows: CircuitColumns, *, push: int | IdArray = PUSHING, conductor_c
     circuit = np.flatnonzero(out == Out.IN)
     branch = np.full(rows.size, NO_ID, dtype=np.int64)
     branch[circuit] = np.arange(circuit.size)
-    build_row, robot = np.unique(rows.builds.row[circuit], return_inverse=True)
-    robot_of_build = np.full(rows.builds.table.size, NO_ID, dtype=np.int64)
-    robot_of_build[build_row] = np.arange(build_row.size)
+    has_any = np.bincount(rows.builds.row[circuit], minlength=rows.builds.table.size) > 0
+    build_row = np.flatnonzero(has_any)
+    robot_of_build = np.where(has_any, np.cumsum(has_any) - 1, NO_ID)
+    robot = robot_of_build[rows.builds.row[circuit]]
     parent = np.where(rows.parent[circuit] >= 0, branch[rows.parent[circuit]], NO_ID)
     pole = (c.pole_ohm if conductor_c is None else c.pole_ohm_at(conductor_c))[circuit]
     back = pole + c.joints_ohm[circuit] / 2.0
@@ -137,7 +138,7 @@ def assemble(rows: CircuitColumns, *, push: int | IdArray = PUSHING, conductor_c
         loads=loads_of(c, pushes, circuit),
         supply_ohm=there,
         return_ohm=back,
-        robot=robot.astype(np.int64),
+        robot=robot,
         parent=parent,
         board=board,
         as_new=_as_new(rows, build_row, board, there + back),

@@ -55,18 +55,28 @@ class Mechanisms:
     names: tuple[str, ...]
 
 
+class _Numbers(dict[tuple[str, str], int]):
+    """(mechanism as entered, circuit code) -> number of the mechanism's name; each pair is taken apart once."""
+
+    def __init__(self) -> None:
+        self.names: dict[str, int] = {}
+
+    def __missing__(self, pair: tuple[str, str]) -> int:
+        number = self.names.setdefault(mechanism_of(*pair), len(self.names))
+        self[pair] = number
+        return number
+
+
 def mechanisms(c: Currents) -> Mechanisms:
     """Group circuits by build and mechanism."""
-    pairs = list(zip(c.rows.circuits.texts("mechanism"), c.rows.circuits.texts("code"), strict=True))
-    named = {pair: mechanism_of(*pair) for pair in set(pairs)}
-    numbers: dict[str, int] = {name: k for k, name in enumerate(dict.fromkeys(named.values()))}
-    of_pair = {pair: numbers[name] for pair, name in named.items()}
-    name_of = np.array([of_pair[pair] for pair in pairs], dtype=np.int64)
-    key = c.rows.builds.row * max(len(numbers), 1) + name_of
+    numbers, texts = _Numbers(), c.rows.circuits.texts
+    pairs = zip(texts("mechanism"), texts("code"), strict=True)
+    name_of = np.fromiter(map(numbers.__getitem__, pairs), np.int64, c.rows.size)
+    names = tuple(numbers.names)
+    key = c.rows.builds.row * max(len(names), 1) + name_of
     found, of_circuit = np.unique(key, return_inverse=True)
-    words = tuple(numbers)
-    names = tuple(words[k] for k in (found % max(len(numbers), 1)).tolist())
-    return Mechanisms(of_circuit.astype(np.int64), found // max(len(numbers), 1), names)
+    build_row, name = np.divmod(found, max(len(names), 1))
+    return Mechanisms(of_circuit.astype(np.int64), build_row, tuple(names[k] for k in name.tolist()))
 
 
 def pushing(c: Currents, groups: Mechanisms, included: BoolArray, count: int | IdArray) -> BoolArray:
