@@ -4,10 +4,25 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from django import forms
 from django.contrib import admin
 from simple_history.admin import SimpleHistoryAdmin
 
-from builds.models import Build, BuildLine, Circuit, Event, Match, Outing, Robot, Season
+from builds.models import (
+    Build,
+    BuildLine,
+    Circuit,
+    DutyPhase,
+    DutyProfile,
+    Event,
+    Match,
+    Outing,
+    Robot,
+    Season,
+)
+from builds.services.circuits import check_feed
+from shared.errors import DomainError
+from shared.pages import show_refusal
 
 
 class RepairAdmin(SimpleHistoryAdmin):  # type: ignore[misc]  # the library has no types
@@ -46,8 +61,20 @@ class BuildLineAdmin(RepairAdmin):
     raw_id_fields = ("build", "part")
 
 
+class CircuitForm(forms.ModelForm):  # type: ignore[type-arg]  # generic in the stubs only
+    """A repair, too, may not feed circuits in a ring."""
+
+    def _post_clean(self) -> None:
+        super()._post_clean()  # type: ignore[misc]  # missing from the stubs
+        try:
+            check_feed(self.instance)
+        except DomainError as refused:
+            show_refusal(self, refused)
+
+
 @admin.register(Circuit)
 class CircuitAdmin(RepairAdmin):
+    form = CircuitForm
     search_fields = ("code", "name", "build__robot__code")
     raw_id_fields = (
         "build",
@@ -57,7 +84,20 @@ class CircuitAdmin(RepairAdmin):
         "component",
         "terminal_source",
         "terminal_load",
+        "profile",
     )
+
+
+@admin.register(DutyProfile)
+class DutyProfileAdmin(RepairAdmin):
+    search_fields = ("code", "name")
+
+
+@admin.register(DutyPhase)
+class DutyPhaseAdmin(RepairAdmin):
+    search_fields = ("profile__code", "name")
+    list_select_related = ("team", "profile")
+    raw_id_fields = ("profile",)
 
 
 @admin.register(Event)

@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from builds.models import Build, BuildLine, Circuit, Event, Match, Outing, Robot, Season
+from builds.models import (
+    Build,
+    BuildLine,
+    Circuit,
+    DutyPhase,
+    DutyProfile,
+    Event,
+    Match,
+    Outing,
+    Robot,
+    Season,
+)
 from builds.services.circuits import circuit_save
 from inventory.sheets.catalogue import PARTS
 from inventory.sheets.people import by_column
@@ -66,6 +77,33 @@ ROBOTS = sheet(
     ],
 )
 
+DUTY_PROFILES = sheet(
+    "Duty profiles",
+    DutyProfile,
+    key=("code",),
+    columns=[
+        col("code", example="DRIVE"),
+        col("name", example="Drive: cruise and push"),
+        col("notes", explanation="Anything worth knowing", example="From the log of the last final"),
+    ],
+    about="How loads are used during a match; the phases of each are on the sheet Duty phases",
+)
+
+DUTY_PHASES = sheet(
+    "Duty phases",
+    DutyPhase,
+    key=("profile", "place"),
+    columns=[
+        col("profile", reference="Duty profiles", explanation="Code of the duty profile", example="DRIVE"),
+        col("place", example="1"),
+        col("name", example="push"),
+        col("lasts_s", heading="Lasts (s)", example="2"),
+        col("draw_frac", heading="Draw", example="100 %"),
+        col("torque_frac", heading="Torque", example="30 %"),
+    ],
+    about="Phases of duty profiles in their order; after the last one the first follows again",
+)
+
 BUILDS = sheet(
     "Builds",
     Build,
@@ -121,6 +159,9 @@ CIRCUITS = sheet(
         col("peak_a", heading="Peak current (A)", example="40"),
         col("duty_frac", heading="Duty", example="25 %"),
         col("cycle_s", example="20"),
+        col("mechanism", example="DRIVE"),
+        col("limit_a", heading="Current limit (A)", example="40"),
+        col("profile", reference="Duty profiles", heading="Duty profile", example="DRIVE"),
         col(
             "terminal_source",
             heading="Terminal at the source",
@@ -137,6 +178,7 @@ CIRCUITS = sheet(
             example="RING-M5",
         ),
         col("stud_load_mm", heading="Stud at the load (mm)", example="5"),
+        col("joints_mohm", heading="Joints (mΩ)", example="1.8"),
         col("bundle_count", heading="Conductors in the bundle", example="6"),
         col("ambient_c", heading="Ambient (°C)", example="45"),
         col("critical", example="no"),
@@ -233,4 +275,15 @@ OUTINGS = sheet(
     about="Uses of a battery, in a match or in practice",
 )
 
-SHEETS = (SEASONS, ROBOTS, BUILDS, CIRCUITS, BUILD_LINES, EVENTS, MATCHES, OUTINGS)
+SHEETS = (
+    SEASONS,
+    ROBOTS,
+    DUTY_PROFILES,
+    DUTY_PHASES,
+    BUILDS,
+    CIRCUITS,
+    BUILD_LINES,
+    EVENTS,
+    MATCHES,
+    OUTINGS,
+)

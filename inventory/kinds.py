@@ -24,12 +24,16 @@ OWN_FIELDS: dict[str, tuple[str, ...]] = {
         "size_typed", "area_mm2", "strands", "insulation_class_c", "colour", "tinned", "resistance_mohm_per_m",
     ),
     PartKind.TERMINAL: ("form", "range_typed", "area_min_mm2", "area_max_mm2", "hole_mm", "colour"),
-    PartKind.DEVICE: ("form", "rating_a", "voltage_v", "interrupt_a", "reset", "resistance_mohm"),
+    PartKind.DEVICE: ("form", "rating_a", "voltage_v", "interrupt_a", "reset", "resistance_mohm", "heat_s"),
     PartKind.BATTERY: (
         "chemistry", "nominal_v", "capacity_ah", "capacity_hours_h", "end_v", "resistance_new_mohm", "full_rest_v",
-        "charge_max_a", "discharge_max_a", "rest_curve", "terminal_torque_nm", "mass_g",
+        "polarisation_mohm", "polarisation_s", "charge_max_a", "discharge_max_a", "rest_curve", "terminal_torque_nm",
+        "mass_g",
     ),
-    PartKind.COMPONENT: ("role", "nominal_v", "nominal_a", "peak_a", "minimum_v", "stud_mm"),
+    PartKind.COMPONENT: (
+        "role", "draw", "nominal_v", "nominal_a", "peak_a", "minimum_v", "free_a", "stall_a", "spin_up_s", "output_v",
+        "efficiency_frac", "output_max_a", "stud_mm",
+    ),
     PartKind.OTHER: (),
 }  # fmt: skip
 

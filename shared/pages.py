@@ -156,13 +156,5 @@ def show_refusal(form: BaseForm, refused: DomainError | ValidationError) -> None
         return
     for name, sentences in errors_by_field(refused).items():
         for sentence in sentences:
-            _show_sentence(form, name, sentence)
-
-
-def _show_sentence(form: BaseForm, name: str, sentence: str) -> None:
-    """A constraint of the whole row names its field first ("rest_v must be ..."): it belongs beside it."""
-    named, _, rest = sentence.partition(" ")
-    if name not in form.fields and named in form.fields:
-        form.add_error(named, rest[:1].upper() + rest[1:])
-    else:
-        form.add_error(name if name in form.fields else None, sentence)
+            shown = name in form.fields
+            form.add_error(name if shown else None, sentence if shown or not name else f"{name}: {sentence}")

@@ -44,11 +44,12 @@ class CircuitFilter(Narrowed):
     wire = filters.NumberFilter("wire_id")
     device = filters.NumberFilter("device_id")
     component = filters.NumberFilter("component_id")
+    profile = filters.NumberFilter("profile_id")
     role = filters.ChoiceFilter(choices=CircuitRole.choices)
 
     class Meta:
         model = Circuit
-        fields = ("code", "critical", "wired")
+        fields = ("code", "critical", "wired", "mechanism")
 
 
 class EventFilter(Narrowed):

@@ -12,7 +12,7 @@ from builds.models.duties import DutyProfile
 from builds.models.robots import Build
 from inventory.models import Component, ProtectiveDevice, TerminalType, WireType
 from shared.models.base import TeamOwned
-from shared.models.constraints import fraction, not_negative, one_of, positive
+from shared.models.constraints import FieldCheck, fraction, not_negative, one_of, positive
 from shared.models.people import CODE_VALIDATOR
 
 
@@ -128,19 +128,22 @@ class Circuit(TeamOwned):
             ),
             *not_negative("circuit", "continuous_a", "peak_a"),
             *fraction("circuit", "duty_frac"),
-            models.CheckConstraint(
+            FieldCheck(
+                field="peak_a",
                 condition=Q(peak_a__gte=F("continuous_a"))
                 | Q(peak_a__isnull=True)
                 | Q(continuous_a__isnull=True),
                 name="circuit_peak_not_below_continuous",
                 violation_error_message="The peak current must not be below the running current.",
             ),
-            models.CheckConstraint(
+            FieldCheck(
+                field="ambient_c",
                 condition=(Q(ambient_c__gte=-40) & Q(ambient_c__lte=150)) | Q(ambient_c__isnull=True),
                 name="circuit_ambient_plausible",
                 violation_error_message="The ambient temperature lies between -40 and 150 C.",
             ),
-            models.CheckConstraint(
+            FieldCheck(
+                field="fed_from",
                 condition=~Q(fed_from=F("id")) | Q(fed_from__isnull=True),
                 name="circuit_not_fed_from_itself",
                 violation_error_message="A circuit cannot be fed from itself.",

@@ -17,7 +17,7 @@ def circuit_save(*, scope: Scope, circuit: Circuit, trigger: str = JobRun.Trigge
     with transaction.atomic():
         # Two edits that together would close a ring queue behind each other.
         scope.get(Build.objects.select_for_update(), pk=circuit.build_id)
-        _check_feed(circuit)
+        check_feed(circuit)
         return record_save(scope=scope, instance=circuit, trigger=trigger)
 
 
@@ -54,12 +54,20 @@ def feed_ring(feeds: dict[int, int | None], start: int) -> list[int]:
     return []
 
 
-def _check_feed(circuit: Circuit) -> None:
-    if circuit.fed_from_id is None:
-        return
+def check_feed(circuit: Circuit) -> None:
+    """Refuse a circuit that is fed from another build or in a ring, or that leaves its build with others on it."""
     rows = Circuit.objects.filter(build_id=circuit.build_id).values_list("pk", "fed_from_id", "code")
     feeds: dict[int, int | None] = {pk: fed_from for pk, fed_from, _ in rows}
     codes = {pk: code for pk, _, code in rows}
+    if circuit.pk and circuit.pk not in feeds and circuit.feeds.exists():
+        raise DomainError(
+            f"{circuit.code} feeds other circuits of the build it is in",
+            field="build",
+            value=circuit.build,
+            remedy="Say what feeds them instead, then move it",
+        )
+    if circuit.fed_from_id is None:
+        return
     if circuit.fed_from_id not in feeds:
         raise DomainError(
             f"{circuit.code} cannot be fed from a circuit of another build",
@@ -67,11 +75,12 @@ def _check_feed(circuit: Circuit) -> None:
             value=circuit.fed_from and circuit.fed_from.code,
             remedy="Choose a circuit of this build",
         )
-    if circuit._state.adding:
+    if not circuit.pk:
         return  # nothing is fed from it yet
     feeds[circuit.pk] = circuit.fed_from_id
     ring = feed_ring(feeds, circuit.pk)
     if ring:
+        codes[circuit.pk] = circuit.code
         raise DomainError(
             f"That would feed the circuits in a ring: {' < '.join(codes[pk] for pk in [*ring, ring[0]])}",
             field="fed_from",

@@ -86,6 +86,15 @@ COMPONENTS: dict[str, tuple[str, str, float, float, float | None, float | None]]
     "LIGHTS": ("Light strip", "light", 0.9, 1.2, None, None),
     "BOARD": ("Distribution board", "board", 0.0, 0.0, None, 6.0),
 }
+#: code -> (free A, stall A, seconds to spin up with what it drives)
+MOTORS: dict[str, tuple[float, float, float]] = {
+    "DRIVE-MOTOR": (2.0, 130.0, 0.25),
+    "STEER-MOTOR": (1.4, 90.0, 0.06),
+    "ARM-MOTOR": (1.6, 100.0, 0.20),
+    "INTAKE-MOTOR": (1.5, 90.0, 0.10),
+}
+#: code -> (output V, share of the power that comes out, largest output A)
+REGULATORS: dict[str, tuple[float, float, float]] = {"REGULATOR": (12.0, 0.88, 8.0)}
 #: code -> (name, Ah at 20 h, resistance on its sheet mohm, torque Nm)
 BATTERIES: dict[str, tuple[str, float, float, float]] = {
     "AGM18": ("AGM block 12 V 18 Ah", 18.0, 11.0, 4.0),
@@ -199,9 +208,20 @@ def _components() -> list[Part]:
             peak_a=peak,
             minimum_v=least_v,
             stud_mm=stud,
+            **_further_figures(code),
         )
         for code, (name, role, running, peak, least_v, stud) in COMPONENTS.items()
     ]
+
+
+def _further_figures(code: str) -> dict[str, float]:
+    """What only a motor or only a regulator has."""
+    names = (
+        ("free_a", "stall_a", "spin_up_s")
+        if code in MOTORS
+        else ("output_v", "efficiency_frac", "output_max_a")
+    )
+    return dict(zip(names, MOTORS.get(code) or REGULATORS.get(code) or (), strict=False))
 
 
 def _batteries() -> list[Part]:

@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from inventory.models.catalogue import Part, PartKind
-from shared.models.constraints import fraction, not_negative, one_of, positive
+from shared.models.constraints import FieldCheck, fraction, not_negative, one_of, positive
 
 
 class Component(Part):
@@ -102,7 +102,8 @@ class Component(Part):
                 ],
             ),
             one_of("component", "draw", ["", "current", "power", "resistance", "motor"]),
-            models.CheckConstraint(
+            FieldCheck(
+                field="stall_a",
                 condition=models.Q(stall_a__gt=models.F("free_a"))
                 | models.Q(stall_a__isnull=True)
                 | models.Q(free_a__isnull=True),
@@ -118,11 +119,5 @@ class Component(Part):
             raise ValidationError(
                 {
                     "output_v": "A regulator needs its output voltage: without it nothing behind it can be judged."
-                }
-            )
-        if self.free_a is not None and self.stall_a is not None and self.stall_a <= self.free_a:
-            raise ValidationError(
-                {
-                    "stall_a": "The stall current must be above the free current: check that they are not swapped."
                 }
             )

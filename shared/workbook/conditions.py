@@ -14,6 +14,8 @@ from django.core.exceptions import ValidationError
 from django.db.models import CheckConstraint, F, Model, Q
 from django.db.models.constants import LOOKUP_SEP
 
+from shared.models.constraints import FieldCheck
+
 Getter = Callable[[str], object]
 
 
@@ -96,10 +98,17 @@ def broken_checks(instance: Model) -> list[tuple[str, str]]:
     for model, constraints in instance.get_constraints():
         for constraint in constraints:
             if isinstance(constraint, CheckConstraint) and isinstance(constraint.condition, Q):
-                names = fields_of(constraint.condition)
-                place = next(iter(names)) if len(names) == 1 else ""
-                broken += [(place, message) for message in _verdict(constraint, model, instance, get)]
+                broken += [
+                    (_place(constraint), message) for message in _verdict(constraint, model, instance, get)
+                ]
     return broken
+
+
+def _place(constraint: CheckConstraint) -> str:
+    if isinstance(constraint, FieldCheck):
+        return constraint.field
+    names = fields_of(constraint.condition) if isinstance(constraint.condition, Q) else set()
+    return next(iter(names)) if len(names) == 1 else ""
 
 
 def _verdict(constraint: CheckConstraint, model: type[Model], instance: Model, get: Getter) -> list[str]:
@@ -111,4 +120,9 @@ def _verdict(constraint: CheckConstraint, model: type[Model], instance: Model, g
         except ValidationError as error:
             return [str(message) for message in error.messages]
         return []
-    return [str(constraint.get_violation_error_message())] if fails else []
+    said = (
+        constraint.sentence
+        if isinstance(constraint, FieldCheck)
+        else constraint.get_violation_error_message()
+    )
+    return [str(said)] if fails else []
