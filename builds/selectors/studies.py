@@ -1,0 +1,99 @@
+"""What the studies of a build need, read in a fixed number of queries, and their answers."""
+
+from __future__ import annotations
+
+from builds.electrical import load_circuits
+from builds.models import Build
+from builds.network import Assembled, assemble
+from builds.studies import (
+    BatteryCase,
+    BatteryStudy,
+    ChangeStudy,
+    FixStudy,
+    LimitStudy,
+    SolvedBuild,
+    batteries,
+    changes,
+    fixes,
+    limits,
+    solved,
+)
+from builds.studies.base import as_new_case
+from inventory.models import Battery
+from inventory.selectors.battery_sources import BatterySource, battery_sources
+from inventory.selectors.wires import wire_choices
+from shared.access import Scope
+
+
+def network_of(scope: Scope, build: Build) -> Assembled:
+    """The network of one build, alone."""
+    return assemble(load_circuits(scope.rows(Build).filter(pk=build.pk)))
+
+
+def battery_case(scope: Scope, build: Build, net: Assembled, battery: Battery | None) -> BatteryCase:
+    """A battery as last measured, or a new one of the build's model."""
+    if battery is not None:
+        (source,) = battery_sources(scope, only=battery.pk)
+        return case_of(source)
+    model = build.battery_model
+    return as_new_case(net, f"New {model.code}" if model else "New battery")
+
+
+def case_of(source: BatterySource) -> BatteryCase:
+    """A battery of the team, as its readings tell it."""
+    ohm = source.internal_ohm
+    return BatteryCase(
+        battery_id=source.battery.pk,
+        label=source.battery.code,
+        open_v=source.open_v,
+        internal_mohm=None if ohm is None else ohm * 1e3,
+        words=source.words,
+    )
+
+
+def solved_build(scope: Scope, build: Build, battery: Battery | None = None, least_board_v: float | None = None
+                 ) -> SolvedBuild:  # fmt: skip
+    """Every voltage and current of the build in the three scenarios."""
+    net = network_of(scope, build)
+    return solved.solved_build(build.pk, net, battery_case(scope, build, net, battery), least_board_v)
+
+
+def cheapest_fix(scope: Scope, build: Build, battery: Battery | None = None, least_board_v: float | None = None
+                 ) -> FixStudy:  # fmt: skip
+    """Which conductor, one size up, is the cheapest fix."""
+    net = network_of(scope, build)
+    case = battery_case(scope, build, net, battery)
+    return fixes.cheapest_fix(build.pk, net, case, wire_choices(scope), least_board_v)
+
+
+def batteries_for(scope: Scope, build: Build, least_board_v: float | None = None) -> BatteryStudy:
+    """Which battery in service may still run this build."""
+    net = network_of(scope, build)
+    as_new = battery_case(scope, build, net, None)
+    cases = [case_of(source) for source in battery_sources(scope) if source.in_service]
+    return batteries.batteries_for(build.pk, net, as_new, cases, least_board_v)
+
+
+def current_limits(scope: Scope, build: Build, battery: Battery | None = None, least_board_v: float | None = None
+                   ) -> LimitStudy:  # fmt: skip
+    """How much current limit per motor removes the brown-out."""
+    net = network_of(scope, build)
+    return limits.current_limits(build.pk, net, battery_case(scope, build, net, battery), least_board_v)
+
+
+def build_changes(scope: Scope, before: Build, after: Build) -> ChangeStudy:
+    """What the change from one build to the other did, each with a new battery of its model."""
+    prices = {wire.wire_id: wire.price_per_m for wire in wire_choices(scope)}
+    sides, words = [], []
+    for build in (before, after):
+        net = network_of(scope, build)
+        sides.append(changes.Side(build.pk, net, battery_case(scope, build, net, None), prices))
+        model = build.battery_model
+        words.append(
+            {
+                "battery_model__code": model.code if model else None,
+                "ambient_c": build.ambient_c,
+                "source_mohm": build.source_mohm,
+            }
+        )
+    return changes.build_changes(sides[0], sides[1], (words[0], words[1]))

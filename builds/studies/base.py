@@ -1,0 +1,171 @@
+"""What the studies of a build share: the batteries it is tried with, the voltages its parts need, one solved robot."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from builds.network import Assembled, Scenario
+from shared.columns import FloatArray, IdArray
+from shared.electrical.network import FeedTree, Loads, Solution, Sources, solve
+
+#: Place of the battery's posts among branches.
+POSTS = -1
+NO_CIRCUITS = "No circuit of this build can be part of the network: see what is left out."
+NO_SOURCE = (
+    "Nothing tells the resistance of this battery. Enter it for the battery model, measure the build up to its board, "
+    "or take a battery that was measured."
+)
+NO_LEVELS = (
+    "No component of this build says the lowest voltage it works at. "
+    "Enter it for the main controller and the radio."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryCase:
+    """A battery to try a build with; no id: a new one of the build's model. ``internal_mohm`` None: not known."""
+
+    battery_id: int | None
+    label: str
+    open_v: float
+    internal_mohm: float | None
+    words: str
+
+    @property
+    def internal_ohm(self) -> float:
+        return math.nan if self.internal_mohm is None else self.internal_mohm / 1e3
+
+
+@dataclass(frozen=True, slots=True)
+class LevelMargin:
+    """What arrives at something that needs a least voltage. ``circuit_id`` None: the battery's posts as the board."""
+
+    circuit_id: int | None
+    code: str
+    name: str
+    minimum_v: float
+    load_v: float | None
+    margin_v: float | None
+
+
+@dataclass(frozen=True)
+class Levels:
+    """The places that need a least voltage: branches (or ``POSTS``), with what people call them."""
+
+    branch: IdArray
+    minimum_v: FloatArray
+    names: tuple[tuple[int | None, str, str], ...]
+
+    def volts(self, done: Solution) -> FloatArray:
+        """What arrives at each, (levels, scenarios)."""
+        return volts_at(done, self.branch)
+
+    def margins(self, done: Solution) -> FloatArray:
+        """What each has to spare, (levels, scenarios); NaN where the robot has no solution."""
+        return self.volts(done) - self.minimum_v[:, None]
+
+    def worst(self, done: Solution) -> FloatArray:
+        """The least to spare in each scenario; minus infinity where the voltage collapses, NaN without any level."""
+        if not self.branch.size:
+            return np.full(done.battery_v.shape[1], np.nan)
+        least = np.min(self.margins(done), axis=0)
+        return np.where(np.isnan(least), -np.inf, least)
+
+    def told(self, done: Solution, column: int) -> tuple[LevelMargin, ...]:
+        """Every level in one scenario, the worst first."""
+        volts, spare = self.volts(done)[:, column], self.margins(done)[:, column]
+        rows = [
+            LevelMargin(*name, float(least), number(v), number(m))
+            for name, least, v, m in zip(self.names, self.minimum_v, volts, spare, strict=True)
+        ]
+        return tuple(sorted(rows, key=lambda row: math.inf if row.margin_v is None else row.margin_v))
+
+
+def levels_of(net: Assembled, least_board_v: float | None = None) -> Levels:
+    """Components that say what they need, and the board where a least voltage is asked of it."""
+    at = np.flatnonzero(~np.isnan(net.minimum_v))
+    rows = net.circuit[at]
+    codes, parts = net.rows.circuits.texts("code"), net.rows.components
+    names: list[tuple[int | None, str, str]] = [
+        (int(net.rows.ids[i]), codes[i], parts.text("name", i)) for i in rows.tolist()
+    ]
+    branch, least = at.astype(np.int64), net.minimum_v[at]
+    if least_board_v is not None and net.robots:
+        branch, least = np.append(branch, net.board[0]), np.append(least, least_board_v)
+        names.append(board_name(net))
+    return Levels(branch, least, tuple(names))
+
+
+def board_name(net: Assembled) -> tuple[int | None, str, str]:
+    """Id and code of the circuit at whose far end the board sits, and what it is called."""
+    place = int(net.board[0])
+    if place == POSTS:
+        return None, "", "battery posts"
+    row = int(net.circuit[place])
+    return int(net.rows.ids[row]), net.rows.circuits.texts("code")[row], "distribution board"
+
+
+def volts_at(done: Solution, branch: IdArray | int) -> FloatArray:
+    """Voltage at the far end of branches of one robot; ``POSTS`` is the battery."""
+    place = np.asarray(branch)
+    volts: FloatArray = np.where((place == POSTS)[..., None], done.battery_v[0], done.load_v[place])
+    return volts
+
+
+def only(loads: Loads, scenario: Scenario) -> Loads:
+    """The loads of one scenario, as one column."""
+    taken = {
+        name: np.asarray(value)[:, [int(scenario)]] if np.ndim(value) == 2 else value
+        for name, value in vars(loads).items()
+    }
+    return Loads(**taken)
+
+
+def with_source(net: Assembled, cases: Sequence[BatteryCase]) -> Sources:
+    """One robot with each of these batteries, a column each; undrawn leads come on top of measured ones."""
+    leads = float(net.as_new.leads_ohm[0])
+    ohm = [c.internal_ohm + (leads if c.battery_id is not None else 0.0) for c in cases]
+    return Sources(np.array([[c.open_v for c in cases]]), np.array([ohm]))
+
+
+def solve_with(
+    net: Assembled, cases: Sequence[BatteryCase], loads: Loads, tree: FeedTree | None = None
+) -> Solution:
+    """One robot; columns are the batteries, or those of the loads or the tree."""
+    return solve(tree or net.tree, with_source(net, cases), loads)
+
+
+def as_new_case(net: Assembled, label: str) -> BatteryCase:
+    """A new battery of the build's model."""
+    ohm = number(net.as_new.internal_ohm[0]) if net.robots else None
+    return BatteryCase(
+        battery_id=None,
+        label=label,
+        open_v=float(net.as_new.open_v[0]) if net.robots else math.nan,
+        internal_mohm=None if ohm is None else ohm * 1e3,
+        words="as new, by the figures of its model" if ohm is not None else "not known",
+    )
+
+
+def cannot(net: Assembled, case: BatteryCase | None) -> str:
+    """Why a build cannot be answered for; empty when it can."""
+    if not net.robots:
+        return NO_CIRCUITS
+    return NO_SOURCE if case is not None and case.internal_mohm is None else ""
+
+
+def number(value: float) -> float | None:
+    """A figure as people and JSON take it: none instead of NaN."""
+    return float(value) if math.isfinite(value) else None
+
+
+def limited_to(loads: Loads, at: IdArray, limit_a: FloatArray) -> Loads:
+    """The loads with a current limit on these branches, (branches, columns); a limit set already stays if lower."""
+    before = np.asarray(loads.limit_a, dtype=np.float64)
+    limits = np.repeat(before[:, None] if before.ndim == 1 else before, limit_a.shape[1], axis=1)
+    limits[at] = np.fmin(limits[at], limit_a)
+    return replace(loads, limit_a=limits)
