@@ -19,8 +19,9 @@ _CIRCUIT = (
     "limit_a", "joints_mohm", "profile_id",
 )  # fmt: skip
 _BUILD = (
-    "id", "robot__season_id", "robot__code", "label", "ambient_c", "source_mohm", "battery_model__nominal_v",
-    "battery_model__full_rest_v", "battery_model__resistance_new_mohm", "battery_model__rest_curve",
+    "id", "team_id", "robot__season_id", "robot__code", "label", "ambient_c", "source_mohm", "battery_model_id",
+    "battery_model__nominal_v", "battery_model__full_rest_v", "battery_model__resistance_new_mohm",
+    "battery_model__rest_curve",
 )  # fmt: skip
 _WIRE = ("id", "code", "size_typed", "area_mm2", "insulation_class_c", "resistance_mohm_per_m", "strands")
 _DEVICE = ("id", "code", "form", "rating_a", "interrupt_a", "resistance_mohm", "heat_s")

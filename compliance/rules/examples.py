@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from compliance.rules import examples_electrical as electrical
+from compliance.rules import examples_network as network
 from compliance.rules import examples_planning as planning
 
 EXAMPLES: dict[str, Callable[[], dict[str, Any]]] = {
@@ -20,6 +21,18 @@ EXAMPLES: dict[str, Callable[[], dict[str, Any]]] = {
     "terminal-hole": electrical.hole,
     "feed-sum": electrical.feed,
     "circuit-unknown": electrical.unknown,
+    "supply-collapse": network.collapse,
+    "board-sag": network.sag,
+    "load-voltage": network.load_voltage,
+    "wire-hot": network.hot,
+    "main-trip": network.main_trip,
+    "fault-withstand": network.withstand,
+    "fault-slow": network.slow,
+    "selectivity": network.selective,
+    "device-points": network.points,
+    "network-gap": network.gap,
+    "wiring-minimum": network.minimum,
+    "radio-feed": network.radio,
     "battery-rise": planning.rise,
     "battery-sudden": planning.sudden,
     "battery-capacity": planning.capacity,

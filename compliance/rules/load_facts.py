@@ -14,33 +14,36 @@ import numpy as np
 
 from builds.electrical import CircuitColumns
 from builds.models import CircuitRole
+from compliance.models import SubjectKind
 from compliance.rules.base import Rule
 from compliance.rules.load_limits import limits_by_pack
 from compliance.rules.loads import FeedSum, WireAmpacity, WireDrop
 from compliance.selectors.packs import PackTable
-from inventory.models import Component, TerminalType
-from shared.columns import BoolArray, FloatArray, IdArray
+from inventory.models import Component, ProtectiveDevice, TerminalType
+from shared.columns import BoolArray, FloatArray, IdArray, place_of
 from shared.electrical.ampacity import ambient_factor, bundle_factor, corrected_ampacity_a
+from shared.electrical.bands import DeviceBands
 from shared.electrical.conductors import (
     conductor_temperature_c,
     parallel_resistance,
-    path_resistance_ohm,
     resistance_20c_ohm_per_m,
     resistance_at_c,
     voltage_drop_v,
 )
 from shared.electrical.loads import EffectiveLoad, LoadBasis, effective_load
-from shared.electrical.protection import prospective_fault_a
 from shared.electrical.sizing import smallest_area_for_drop_mm2
 from shared.electrical.thermal import time_constant_s
 
-#: Without a battery model on the build: a full, rested 12 V lead-acid block.
-FULL_REST_V, NOMINAL_V = 12.8, 12.0
+#: Without a battery model on the build: a 12 V lead-acid block.
+NOMINAL_V = 12.0
 #: Forms that sit on a stud or under a screw.
 _STUD_FORMS = frozenset(
     {TerminalType.Form.RING.value, TerminalType.Form.FORK.value, TerminalType.Form.LUG.value}
 )
 _REGULATOR = frozenset({Component.Role.REGULATOR.value})
+_BY_HEAT = frozenset(
+    {ProtectiveDevice.Form.BLADE.value, ProtectiveDevice.Form.BOLT.value, ProtectiveDevice.Form.THERMAL.value}
+)
 
 
 def first_known(*columns: FloatArray) -> FloatArray:
@@ -53,12 +56,22 @@ def first_known(*columns: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True)
 class LoadFacts:
-    """Derived columns, each worked out once when a rule first asks for it. ``pack`` is each circuit's rule pack."""
+    """Derived columns, each worked out once when a rule first asks for it. ``build_pack``: the rule pack of each build
+    in the table of builds."""
 
     rows: CircuitColumns
     table: PackTable
-    pack: IdArray
+    build_pack: IdArray
     _limits: dict[tuple[str, str], FloatArray] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def pack(self) -> IdArray:
+        """Each circuit's rule pack."""
+        return self.build_pack[self.rows.builds.row]
+
+    def packs_of(self, rule: type[Rule]) -> IdArray:
+        """The rule packs of a rule's subjects: circuits, or builds."""
+        return self.build_pack if rule.subject == SubjectKind.BUILD else self.pack
 
     # --- as entered -----------------------------------------------------------------------------------
     @cached_property
@@ -273,36 +286,30 @@ class LoadFacts:
             self.peak_a / self.parallel, self.length_m, limit_v, self.conductor_c
         )
 
-    # --- faults ---------------------------------------------------------------------------------------
+    # --- devices --------------------------------------------------------------------------------------
     @cached_property
-    def upstream_ohm(self) -> FloatArray:
-        """Cold resistance, out and back, of the circuits between the distribution board and each circuit."""
-        cold = parallel_resistance(self.ohm_per_m_20c, self.parallel)
-        own = np.nan_to_num(path_resistance_ohm(cold, self.length_m))
-        # The build's source resistance reaches to the board, so the main feed is in it already.
-        own[self.rows.role(CircuitRole.MAIN)] = 0.0
-        total = np.zeros(self.rows.size)
-        for level in self.rows.levels[1:]:
-            up = self.rows.parent[level]
-            total[level] = total[up] + own[up]
-        return total
+    def bands(self) -> DeviceBands:
+        """The time-current bands of every device, each from its own points; by row of the table of devices."""
+        devices, points = self.rows.devices.table, self.rows.points
+        return DeviceBands.build(
+            devices.floats("rating_a"),
+            self.opened_by_heat,
+            device=place_of(devices.ids("id"), points.ids("device_id")),
+            multiple=points.floats("multiple"),
+            earliest_s=points.floats("opens_min_s"),
+            latest_s=points.floats("opens_max_s"),
+        )
+
+    @cached_property
+    def opened_by_heat(self) -> BoolArray:
+        """Which devices are fuses or thermal breakers, by row of the table of devices."""
+        return np.array([form in _BY_HEAT for form in self.rows.devices.table.texts("form")], dtype=np.bool_)
 
     @cached_property
     def source_mohm(self) -> FloatArray:
-        """What lies before each device: for the main one the battery alone, else as measured up to the board."""
-        battery = self.rows.builds.floats("battery_model__resistance_new_mohm")
-        measured = self.rows.builds.floats("source_mohm")
-        at_battery = np.fmin(battery, measured)
-        return np.where(self.rows.role(CircuitRole.MAIN), at_battery, first_known(measured, battery))
-
-    @cached_property
-    def open_circuit_v(self) -> FloatArray:
-        full = self.rows.builds.floats("battery_model__full_rest_v")
-        return first_known(full, np.full(self.rows.size, FULL_REST_V))
-
-    @cached_property
-    def fault_a(self) -> FloatArray:
-        return prospective_fault_a(self.open_circuit_v, self.source_mohm, self.upstream_ohm * 1e3)
+        """Resistance of the battery, or of all up to the board as measured; NaN where nothing is known of either."""
+        builds = self.rows.builds
+        return first_known(builds.floats("battery_model__resistance_new_mohm"), builds.floats("source_mohm"))
 
     @cached_property
     def upstream_rating_a(self) -> FloatArray:
@@ -338,7 +345,7 @@ class LoadFacts:
         lacks["interrupt rating of the device"] = has_device & np.isnan(
             self.rows.devices.floats("interrupt_a")
         )
-        lacks["source resistance of the build or its battery model"] = has_device & np.isnan(self.fault_a)
+        lacks["source resistance of the build or its battery model"] = has_device & np.isnan(self.source_mohm)
         return {what: where & self.is_power for what, where in lacks.items()}
 
     def lacks(self, i: int) -> list[str]:

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from enum import IntEnum
 
 import numpy as np
-import numpy.typing as npt
 
 from compliance.rules.base import Rule
-from compliance.rules.load_facts import LoadFacts
+from compliance.rules.load_bench import Bench, Grade, GradeArray, Judged, graded
 from compliance.rules.loads import (
     CircuitUnknown,
     DeviceInterrupt,
@@ -24,68 +21,21 @@ from compliance.rules.loads import (
     WireAmpacity,
     WireDrop,
 )
-from shared.columns import BoolArray, FloatArray
+from compliance.rules.network_facts import NetworkFacts
+from compliance.rules.network_judge import BUILD_JUDGES, CIRCUIT_JUDGES
 from shared.electrical.arrays import IntArray, Verdict, at_most
 from shared.electrical.protection import (
     continuous_load_check,
     interrupt_check,
-    opening_time_s,
     rating_check,
 )
-from shared.electrical.sources import COMMON_PRACTICE, Source
-from shared.electrical.tables.protection import CurvePoint, TimeCurrentCurve
 from shared.electrical.terminations import barrel_check, hole_check
-
-GradeArray = npt.NDArray[np.int8]
-
-
-class Grade(IntEnum):
-    """What a rule says of a circuit."""
-
-    SILENT = -1
-    PASS = 0
-    UNKNOWN = 1
-    WATCH = 2
-    FIX = 3
-    STOP = 4
-
-    @property
-    def word(self) -> str:
-        """The severity of a flag of this grade."""
-        return self.name.lower()
-
-
-@dataclass(frozen=True)
-class Judged:
-    """One rule over all circuits; value and limit are NaN where there is nothing to compare."""
-
-    grade: GradeArray
-    value: FloatArray
-    limit: FloatArray
-    unit: str = ""
-
-
-@dataclass(frozen=True)
-class Bench:
-    """The facts and what the rules judged so far said of them, for rules that give way to others."""
-
-    facts: LoadFacts
-    done: dict[type[Rule], Judged] = field(default_factory=dict)
-
-    def flagged(self, rule: type[Rule]) -> BoolArray:
-        return np.asarray(self.done[rule].grade > Grade.PASS)
-
-
-def _grade(check: IntArray, bad: Grade | GradeArray, applies: BoolArray | bool = True) -> GradeArray:
-    """A three-valued check as grades; what cannot be compared is silent, for ``circuit-unknown`` says it."""
-    grade = np.where(check == Verdict.FAILS, np.int8(bad), np.int8(Grade.PASS))
-    return np.where((check == Verdict.UNKNOWN) | ~np.asarray(applies), np.int8(Grade.SILENT), grade)
 
 
 def _wire_ampacity(b: Bench) -> Judged:
     f = b.facts
     current, limit = f.load.current_a, f.ampacity_a
-    grade = _grade(at_most(current, limit), Grade.FIX)
+    grade = graded(at_most(current, limit), Grade.FIX)
     no_table = np.isnan(limit) & ~np.isnan(f.area_mm2) & ~np.isnan(f.class_c) & f.is_power
     return Judged(np.where(no_table, np.int8(Grade.UNKNOWN), grade), current, limit, "A")
 
@@ -97,7 +47,7 @@ def _wire_drop(b: Bench) -> Judged:
     # Only at the peak and not critical: it costs performance for a moment, and nothing resets.
     only_peak = ~f.critical & ~(running > limit_v)
     bad = np.where(only_peak, np.int8(Grade.WATCH), np.int8(Grade.FIX))
-    return Judged(_grade(at_most(f.drop_v, limit_v), bad), f.drop_v, limit_v, "V")
+    return Judged(graded(at_most(f.drop_v, limit_v), bad), f.drop_v, limit_v, "V")
 
 
 def _device_rating(b: Bench) -> Judged:
@@ -106,63 +56,31 @@ def _device_rating(b: Bench) -> Judged:
     limit = f.ampacity_a * allowed
     beyond = f.rating_a > f.ampacity_a * stop
     bad = np.where(beyond, np.int8(Grade.STOP), np.int8(Grade.FIX))
-    return Judged(_grade(rating_check(f.rating_a, limit), bad), f.rating_a, limit, "A")
+    return Judged(graded(rating_check(f.rating_a, limit), bad), f.rating_a, limit, "A")
 
 
 def _device_load(b: Bench) -> Judged:
     f = b.facts
     limit = f.rating_a * f.column(DeviceLoad, "load_frac")
     check = continuous_load_check(f.load.current_a, limit, load_frac=1.0)
-    return Judged(_grade(check, Grade.WATCH), f.load.current_a, limit, "A")
+    return Judged(graded(check, Grade.WATCH), f.load.current_a, limit, "A")
 
 
 def _device_peak(b: Bench) -> Judged:
     """Only devices with points of their own, and loads whose pulse is known, can be judged here."""
     f = b.facts
     pulse_s = f.rows.floats("duty_frac") * f.rows.floats("cycle_s")
-    multiple = f.peak_a / f.rating_a
-    opens_s = np.full(f.rows.size, np.nan)
-    for row, curve in device_curves(f).items():
-        at = np.flatnonzero((f.rows.devices.row == row) & (multiple > 1.0) & ~np.isnan(pulse_s))
-        if at.size:
-            opens_s[at] = opening_time_s(multiple[at], curve).min_s
+    opens_s = f.bands.earliest_s(f.rows.devices.row, f.peak_a)
     # An overload that lasts is said by the load itself.
-    grade = _grade(at_most(pulse_s, opens_s), Grade.WATCH, ~b.flagged(DeviceLoad))
-    return Judged(grade, pulse_s, opens_s, "s")
-
-
-def device_curves(f: LoadFacts) -> dict[int, TimeCurrentCurve]:
-    """Row of each device -> its own points as a curve; devices without usable points are left out."""
-    points, devices = f.rows.points, f.rows.devices.table
-    wanted = {int(r) for r in np.unique(f.rows.devices.row[f.peak_a > f.rating_a]) if r >= 0}
-    by_id = {int(devices.raw["id"][row]): row for row in wanted}
-    found: dict[int, list[CurvePoint]] = {}
-    holds: dict[int, float] = {}
-    names = ("device_id", "multiple", "opens_min_s", "opens_max_s")
-    for device_id, multiple, low, high in zip(*(points.raw[n] for n in names), strict=True):
-        row = by_id.get(device_id)
-        if row is None:
-            continue
-        if low is None and high is None:
-            holds[row] = max(holds.get(row, 1.0), multiple)
-        elif low is not None:
-            # Without an earliest opening a point says nothing of how long the device stays closed.
-            found.setdefault(row, []).append(CurvePoint(multiple, low, np.inf if high is None else high))
-    source = Source("The device's own points", "", COMMON_PRACTICE)
-    curves: dict[int, TimeCurrentCurve] = {}
-    for row, listed in found.items():
-        least = holds.get(row, 1.0)
-        above = tuple(point for point in listed if point.multiple > least)
-        if above:
-            curves[row] = TimeCurrentCurve(str(devices.raw["code"][row]), "", source, least, above)
-    return curves
+    overload = (f.peak_a > f.rating_a) & ~b.flagged(DeviceLoad)
+    return Judged(graded(at_most(pulse_s, opens_s), Grade.WATCH, overload), pulse_s, opens_s, "s")
 
 
 def _device_interrupt(b: Bench) -> Judged:
     f = b.facts
     interrupt = f.rows.devices.floats("interrupt_a")
     check = interrupt_check(interrupt, f.fault_a)
-    return Judged(_grade(check, Grade.STOP), f.fault_a, interrupt, "A")
+    return Judged(graded(check, Grade.STOP), f.fault_a, interrupt, "A")
 
 
 def _device_missing(b: Bench) -> Judged:
@@ -208,7 +126,7 @@ def _feed_sum(b: Bench) -> Judged:
     f = b.facts
     limit = np.fmin(f.rating_a * f.column(FeedSum, "load_frac"), f.ampacity_a)
     gives_way = b.flagged(WireAmpacity) | b.flagged(DeviceLoad)
-    grade = _grade(at_most(f.through_a, limit), Grade.FIX, f.feeds_others & ~gives_way)
+    grade = graded(at_most(f.through_a, limit), Grade.FIX, f.feeds_others & ~gives_way)
     return Judged(grade, f.through_a, limit, "A")
 
 
@@ -234,15 +152,17 @@ JUDGES: dict[type[Rule], Callable[[Bench], Judged]] = {
     TerminalHole: _terminal_hole,
     FeedSum: _feed_sum,
     CircuitUnknown: _circuit_unknown,
+    **BUILD_JUDGES,
+    **CIRCUIT_JUDGES,
 }
 
 
-def judge_all(facts: LoadFacts) -> dict[type[Rule], Judged]:
-    """Every rule over every circuit; a rule that the circuit's pack switches off is silent and gives way to none."""
+def judge_all(facts: NetworkFacts) -> dict[type[Rule], Judged]:
+    """Every rule over all its subjects; one that the subject's pack switches off is silent and gives way to none."""
     bench = Bench(facts)
     for rule, judge in JUDGES.items():
         found = judge(bench)
-        on = facts.table.enabled(rule)[facts.pack]
+        on = facts.table.enabled(rule)[facts.packs_of(rule)]
         grade = np.where(on, found.grade, np.int8(Grade.SILENT)).astype(np.int8)
         bench.done[rule] = Judged(grade, found.value, found.limit, found.unit)
     return bench.done

@@ -10,7 +10,6 @@ from compliance.rules.base import Rule, step
 from compliance.rules.load_facts import LoadFacts
 from compliance.rules.loads import (
     CircuitUnknown,
-    DeviceInterrupt,
     DeviceLoad,
     DeviceMissing,
     DevicePeak,
@@ -33,7 +32,7 @@ def fig(value: float) -> str:
     return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.4g}"
 
 
-def _known(value: float) -> float | str:
+def known(value: float) -> float | str:
     return float(f"{value:.6g}") if isfinite(value) else "not known"
 
 
@@ -50,7 +49,7 @@ def load_steps(f: LoadFacts, i: int) -> Steps:
         LoadBasis.PULSE: "sqrt(run^2 + (peak^2 - run^2)(1 - exp(-duty x cycle/tau))/(1 - exp(-cycle/tau)))",
     }.get(basis, "")
     label = f"Effective current; {LOAD_BASIS_TEXT[basis]}"
-    return [step(label, formula, numbers, _known(f.load.current_a[i]), "A")]
+    return [step(label, formula, numbers, known(f.load.current_a[i]), "A")]
 
 
 def ampacity_steps(f: LoadFacts, i: int) -> Steps:
@@ -63,7 +62,7 @@ def ampacity_steps(f: LoadFacts, i: int) -> Steps:
         f"{fig(f.parallel[i])} in parallel"
     )
     formula = "table ampacity x sqrt((class - ambient)/(class - 30 C)) x bundle factor x parallel"
-    return [step("Corrected ampacity", formula, numbers, _known(f.ampacity_a[i]), "A")]
+    return [step("Corrected ampacity", formula, numbers, known(f.ampacity_a[i]), "A")]
 
 
 def _drop(f: LoadFacts, i: int) -> Steps:
@@ -75,25 +74,25 @@ def _drop(f: LoadFacts, i: int) -> Steps:
         "Resistance of the hot wire",
         "R20 (234.5 + T)/254.5 / parallel",
         numbers,
-        _known(f.ohm_per_m_hot[i] * 1e3),
+        known(f.ohm_per_m_hot[i] * 1e3),
         "mohm/m",
     )
     path = f"{fig(f.peak_a[i])} A x 2 x {fig(f.length_m[i])} m x {fig(f.ohm_per_m_hot[i] * 1e3)} mohm/m"
-    lost = step("Voltage lost at the peak", "I x 2 x length x R", path, _known(f.drop_v[i]), "V")
+    lost = step("Voltage lost at the peak", "I x 2 x length x R", path, known(f.drop_v[i]), "V")
     kind = "critical" if f.critical[i] else "other"
     share = f"{fig(f.drop_limit_frac[i] * 100)} % ({kind}) of {fig(f.nominal_v[i])} V"
     limit = step(
-        "Allowed", "share x nominal voltage", share, _known(f.drop_limit_frac[i] * f.nominal_v[i]), "V"
+        "Allowed", "share x nominal voltage", share, known(f.drop_limit_frac[i] * f.nominal_v[i]), "V"
     )
     return [*load_steps(f, i), hot, lost, limit]
 
 
-def _device(f: LoadFacts, i: int) -> dict[str, Any]:
-    return step("Device", "as entered", f.rows.devices.text("code", i), _known(f.rating_a[i]), "A")
+def device_step(f: LoadFacts, i: int) -> dict[str, Any]:
+    return step("Device", "as entered", f.rows.devices.text("code", i), known(f.rating_a[i]), "A")
 
 
-def _device_peak(f: LoadFacts, i: int) -> Steps:
-    duty, cycle = f.rows.floats("duty_frac")[i], f.rows.floats("cycle_s")[i]
+def points_step(f: LoadFacts, i: int) -> dict[str, Any]:
+    """The own points of a circuit's device, each with where it comes from."""
     device_id = (
         int(f.rows.devices.table.raw["id"][f.rows.devices.row[i]]) if f.rows.devices.row[i] >= 0 else -1
     )
@@ -104,34 +103,27 @@ def _device_peak(f: LoadFacts, i: int) -> Steps:
         f"({points.raw['source'][k]}, {points.raw['status'][k]})"
         for k in own
     )
-    return [
-        _device(f, i),
-        step("Own points", "opening times at multiples of the rating", told or "none entered", len(own), "points"),
-        step("Multiple", "peak / rating", f"{fig(f.peak_a[i])} / {fig(f.rating_a[i])}",
-             _known(f.peak_a[i] / f.rating_a[i]), "x"),
-        step("Pulse", "duty x cycle", f"{fig(duty)} x {fig(cycle)} s", _known(duty * cycle), "s"),
-    ]  # fmt: skip
-
-
-def _interrupt(f: LoadFacts, i: int) -> Steps:
-    measured = f.rows.builds.floats("source_mohm")[i]
-    note = "" if isfinite(measured) else " (battery's sheet only: the largest current there can be)"
-    numbers = (
-        f"{fig(f.open_circuit_v[i])} V / ({fig(f.source_mohm[i])} mohm source{note} + "
-        f"{fig(f.upstream_ohm[i] * 1e3)} mohm of wire up to the device)"
+    return step(
+        "Own points", "opening times at multiples of the rating", told or "none entered", len(own), "points"
     )
+
+
+def _device_peak(f: LoadFacts, i: int) -> Steps:
+    duty, cycle = f.rows.floats("duty_frac")[i], f.rows.floats("cycle_s")[i]
     return [
-        step("Fault current", "V_full / (R_source + R_wire)", numbers, _known(f.fault_a[i]), "A"),
-        step("Interrupt rating", "as entered", f.rows.devices.text("code", i),
-             _known(f.rows.devices.floats("interrupt_a")[i]), "A"),
+        device_step(f, i),
+        points_step(f, i),
+        step("Multiple", "peak / rating", f"{fig(f.peak_a[i])} / {fig(f.rating_a[i])}",
+             known(f.peak_a[i] / f.rating_a[i]), "x"),
+        step("Pulse", "duty x cycle", f"{fig(duty)} x {fig(cycle)} s", known(duty * cycle), "s"),
     ]  # fmt: skip
 
 
 def _device_missing(f: LoadFacts, i: int) -> Steps:
     own = f.rows.devices.text("code", i) or "none"
     return [
-        step("Own device", "as entered", own, _known(f.rating_a[i]), "A"),
-        step("Next device towards the battery", "its rating", "", _known(f.upstream_rating_a[i]), "A"),
+        step("Own device", "as entered", own, known(f.rating_a[i]), "A"),
+        step("Next device towards the battery", "its rating", "", known(f.upstream_rating_a[i]), "A"),
         *ampacity_steps(f, i),
     ]
 
@@ -156,7 +148,7 @@ def _barrel(f: LoadFacts, i: int) -> Steps:
     return [
         step(f"Barrel at the {which}", "smallest <= wire <= largest",
              f"{code or 'no terminal'}: {fig(low)} to {fig(high)} mm2; wire {fig(f.area_mm2[i])} mm2",
-             _known(f.area_mm2[i]), "mm2")
+             known(f.area_mm2[i]), "mm2")
         for which, code, low, high in barrel_lines(f, i)
     ]  # fmt: skip
 
@@ -165,7 +157,7 @@ def _hole(f: LoadFacts, i: int) -> Steps:
     slack = f.column(TerminalHole, "slack_mm")[i]
     return [
         step(f"Hole at the {which}", f"stud <= hole <= stud + {fig(slack)} mm",
-             f"{code or 'no terminal'}: hole {fig(hole)} mm, stud {fig(stud)} mm", _known(hole), "mm")
+             f"{code or 'no terminal'}: hole {fig(hole)} mm, stud {fig(stud)} mm", known(hole), "mm")
         for which, code, hole, stud in hole_lines(f, i)
     ]  # fmt: skip
 
@@ -178,8 +170,8 @@ def _feed_sum(f: LoadFacts, i: int) -> Steps:
         efficiency = f.column(FeedSum, "efficiency_frac")[i]
         formula += f" x their voltage / ({fig(f.system_v[i])} V x {fig(efficiency)})"
     return [
-        step("Branches together", formula, draws or "nothing is fed from it", _known(f.through_a[i]), "A"),
-        _device(f, i),
+        step("Branches together", formula, draws or "nothing is fed from it", known(f.through_a[i]), "A"),
+        device_step(f, i),
         *ampacity_steps(f, i),
     ]
 
@@ -190,16 +182,15 @@ def _unknown(f: LoadFacts, i: int) -> Steps:
 
 
 def _rating(f: LoadFacts, i: int) -> Steps:
-    return [_device(f, i), *ampacity_steps(f, i)]
+    return [device_step(f, i), *ampacity_steps(f, i)]
 
 
 STEPS: dict[type[Rule], Callable[[LoadFacts, int], Steps]] = {
     WireAmpacity: lambda f, i: [*load_steps(f, i), *ampacity_steps(f, i)],
     WireDrop: _drop,
     DeviceRating: _rating,
-    DeviceLoad: lambda f, i: [*load_steps(f, i), _device(f, i)],
+    DeviceLoad: lambda f, i: [*load_steps(f, i), device_step(f, i)],
     DevicePeak: _device_peak,
-    DeviceInterrupt: _interrupt,
     DeviceMissing: _device_missing,
     TerminalBarrel: _barrel,
     TerminalHole: _hole,

@@ -1,19 +1,18 @@
-"""What the load rules say of one circuit: a sentence, and the whole working."""
+"""What the rules of the load sweep say of one circuit or build: a sentence, and the whole working."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from compliance.rules.base import Rule, working
-from compliance.rules.load_facts import LoadFacts
-from compliance.rules.load_judge import Grade, Judged
+from compliance.rules.load_bench import Case, Grade
 from compliance.rules.load_limits import limits_source
 from compliance.rules.load_remedies import for_drop, for_large_device, for_small_device, for_thin_wire
-from compliance.rules.load_steps import STEPS, barrel_lines, fig, hole_lines
+from compliance.rules.load_steps import STEPS as LOAD_STEPS
+from compliance.rules.load_steps import Steps, barrel_lines, fig, hole_lines
 from compliance.rules.loads import (
     CircuitUnknown,
     DeviceInterrupt,
@@ -27,36 +26,10 @@ from compliance.rules.loads import (
     WireAmpacity,
     WireDrop,
 )
+from compliance.rules.network_facts import NetworkFacts
+from compliance.rules.network_steps import STEPS as NETWORK_STEPS
+from compliance.rules.network_words import MESSAGES as NETWORK_MESSAGES
 from shared.electrical.loads import LoadBasis
-
-
-@dataclass(frozen=True)
-class Case:
-    """One circuit under one rule."""
-
-    f: LoadFacts
-    i: int
-    judged: Judged
-
-    @property
-    def grade(self) -> Grade:
-        return Grade(int(self.judged.grade[self.i]))
-
-    @property
-    def value(self) -> float:
-        return float(self.judged.value[self.i])
-
-    @property
-    def limit(self) -> float:
-        return float(self.judged.limit[self.i])
-
-    @property
-    def wire(self) -> str:
-        return self.f.rows.wires.text("size_typed", self.i)
-
-    @property
-    def device(self) -> str:
-        return self.f.rows.devices.text("code", self.i)
 
 
 def _ampacity(c: Case) -> str:
@@ -149,7 +122,9 @@ MESSAGES: dict[type[Rule], Callable[[Case], str]] = {
     TerminalHole: _hole,
     FeedSum: _feed_sum,
     CircuitUnknown: _unknown,
+    **NETWORK_MESSAGES,
 }
+STEPS: dict[type[Rule], Callable[[NetworkFacts, int], Steps]] = {**LOAD_STEPS, **NETWORK_STEPS}
 
 
 def message_of(rule: type[Rule], case: Case) -> str:
@@ -167,7 +142,7 @@ def working_of(rule: type[Rule], case: Case, said: str = "") -> dict[str, Any]:
     """The whole working of a rule on a circuit, flagged or not; ``said`` is its message where that is there already."""
     limit: Mapping[str, Any] | None = None
     if np.isfinite(case.limit):
-        source = limits_source(case.f.table, rule, int(case.f.pack[case.i]))
+        source = limits_source(case.f.table, rule, int(case.f.packs_of(rule)[case.i]))
         limit = {"name": "limit", "value": round(case.limit, 6), "unit": case.judged.unit, "source": source}
     conclusion = said or message_of(rule, case)
     if case.grade > Grade.PASS:

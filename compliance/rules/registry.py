@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from compliance.rules import batteries, loads, stock
+from compliance.rules import batteries, loads, network, stock
 from compliance.rules.base import Rule
 
-RULES: dict[str, type[Rule]] = {rule.code: rule for rule in (*loads.RULES, *batteries.RULES, *stock.RULES)}
+RULES: dict[str, type[Rule]] = {
+    rule.code: rule for rule in (*loads.RULES, *network.RULES, *batteries.RULES, *stock.RULES)
+}
 
 
 def rule_of(code: str) -> type[Rule]:

@@ -14,14 +14,19 @@ import numpy as np
 from builds.models import Build, Circuit
 from compliance.models import Severity
 from compliance.rules.base import SEVERITY_ORDER, Rule
-from compliance.rules.load_facts import LoadFacts
-from compliance.rules.load_judge import Grade, Judged, judge_all
-from compliance.rules.load_words import Case, message_of, working_of
-from compliance.rules.loads import RULES, DeviceLoad, DeviceRating, FeedSum, WireAmpacity, WireDrop
+from compliance.rules.load_bench import Case, Grade, Judged
+from compliance.rules.load_judge import judge_all
+from compliance.rules.load_words import message_of, working_of
+from compliance.rules.loads import RULES as LOAD_RULES
+from compliance.rules.loads import DeviceLoad, DeviceRating, FeedSum, WireAmpacity, WireDrop
+from compliance.rules.network import CIRCUIT_RULES
+from compliance.rules.network_facts import NetworkFacts
 from compliance.sweeps.loads import load_facts
 from shared.access import Scope
 
 OK, SILENT, OFF = "ok", "silent", "off"
+#: The rules that have a circuit as their subject, in the order of the pages.
+RULES: tuple[type[Rule], ...] = (*LOAD_RULES, *CIRCUIT_RULES)
 #: The rules that compare an amount with a limit of the same unit: of these a share can be told.
 SHARED: dict[type[Rule], str] = {
     WireAmpacity: "of what the wire may carry",
@@ -68,14 +73,14 @@ class CircuitCheck:
 class _Judgement:
     """The circuits of one build, judged."""
 
-    facts: LoadFacts
+    facts: NetworkFacts
     judged: dict[type[Rule], Judged]
 
     def case(self, rule: type[Rule], i: int) -> Case:
         return Case(self.facts, i, self.judged[rule])
 
     def state(self, rule: type[Rule], i: int) -> str:
-        table, pack = self.facts.table, int(self.facts.pack[i])
+        table, pack = self.facts.table, int(self.facts.packs_of(rule)[i])
         grade = self.case(rule, i).grade
         if not table.enabled(rule)[pack]:
             return OFF
@@ -95,7 +100,7 @@ class _Judgement:
 
     def flagged(self, i: int) -> list[tuple[type[Rule], str]]:
         """The rules that flag the circuit with their severity, the most serious first."""
-        states = [(rule, self.state(rule, i)) for rule in self.judged]
+        states = [(rule, self.state(rule, i)) for rule in RULES]
         return sorted(
             ((rule, state) for rule, state in states if state in SEVERITY_ORDER),
             key=lambda pair: SEVERITY_ORDER[pair[1]],

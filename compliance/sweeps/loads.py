@@ -12,9 +12,10 @@ from builds.electrical import judged_builds, load_circuits
 from builds.models import Build
 from compliance.models import SubjectKind
 from compliance.rules.base import Finding, Rule
-from compliance.rules.load_facts import LoadFacts
-from compliance.rules.load_judge import Grade, Judged, judge_all
-from compliance.rules.load_words import Case, message_of, working_of
+from compliance.rules.load_bench import Case, Grade
+from compliance.rules.load_judge import judge_all
+from compliance.rules.load_words import message_of, working_of
+from compliance.rules.network_facts import NetworkFacts
 from compliance.selectors.packs import PackTable
 
 
@@ -29,30 +30,29 @@ def findings(team_ids: Sequence[int], *, now: datetime) -> tuple[list[Finding], 
     return found, {"circuits": facts.rows.size, "builds": facts.rows.builds.table.size}
 
 
-def load_facts(builds: QuerySet[Build], team_ids: Sequence[int]) -> LoadFacts:
+def load_facts(builds: QuerySet[Build], team_ids: Sequence[int]) -> NetworkFacts:
     """The circuits of these builds, each with the rule pack of its robot's season."""
     rows, table = load_circuits(builds), PackTable.load(team_ids)
-    packs: dict[tuple[int, int], int] = {}
-    for team, season in set(zip(rows.team_ids.tolist(), rows.season_ids.tolist(), strict=True)):
-        packs[team, season] = table.pack_of(team, season)
-    pairs = zip(rows.team_ids.tolist(), rows.season_ids.tolist(), strict=True)
-    return LoadFacts(rows, table, np.array([packs[pair] for pair in pairs], dtype=np.int64))
+    teams, seasons = (rows.builds.table.ids(name).tolist() for name in ("team_id", "robot__season_id"))
+    packs = {pair: table.pack_of(*pair) for pair in set(zip(teams, seasons, strict=True))}
+    build_pack = np.array([packs[pair] for pair in zip(teams, seasons, strict=True)], dtype=np.int64)
+    return NetworkFacts(rows, table, build_pack)
 
 
 def _finding(rule: type[Rule], case: Case) -> Finding:
-    facts, i = case.f, case.i
-    judged: Judged = case.judged
-    message = message_of(rule, case)
+    facts, i, message = case.f, case.i, message_of(rule, case)
+    builds = facts.rows.builds
+    of_build = rule.subject == SubjectKind.BUILD
     return Finding(
-        team_id=int(facts.rows.team_ids[i]),
+        team_id=int(builds.table.ids("team_id")[i] if of_build else facts.rows.team_ids[i]),
         rule_code=rule.code,
-        subject_kind=SubjectKind.CIRCUIT,
-        subject_id=int(facts.rows.ids[i]),
-        subject_label=facts.rows.label(i),
-        severity=facts.table.severity(rule, int(facts.pack[i]), case.grade.word),
+        subject_kind=rule.subject,
+        subject_id=int(builds.table.ids("id")[i] if of_build else facts.rows.ids[i]),
+        subject_label=facts.build_label(i) if of_build else facts.rows.label(i),
+        severity=facts.table.severity(rule, int(facts.packs_of(rule)[i]), case.grade.word),
         message=message,
         value=case.value if np.isfinite(case.value) else None,
         limit=case.limit if np.isfinite(case.limit) else None,
-        unit=judged.unit,
+        unit=case.judged.unit,
         working=working_of(rule, case, message),
     )

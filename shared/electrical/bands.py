@@ -66,13 +66,13 @@ class _Side:
 class DeviceBands:
     """The bands of some devices; a row number picks the device of each circuit, a negative one means none.
 
-    `rating_a`: array [A]. `holds_multiple`: array [-], up to which the device stays closed for ever. `melts`: bool
-    array, whether it opens by melting (a fuse) and not by a mechanism (a breaker).
+    `rating_a`: array [A]. `holds_multiple`: array [-], up to which the device stays closed for ever. `by_heat`: bool
+    array, whether heat opens it (a fuse, a thermal breaker) and not a coil or a circuit.
     """
 
     rating_a: FloatArray
     holds_multiple: FloatArray
-    melts: BoolArray
+    by_heat: BoolArray
     _early: _Side
     _late: _Side
 
@@ -80,7 +80,7 @@ class DeviceBands:
     def build(
         cls,
         rating_a: FloatArray,
-        melts: BoolArray,
+        by_heat: BoolArray,
         *,
         device: Rows,
         multiple: FloatArray,
@@ -106,7 +106,7 @@ class DeviceBands:
             for seconds in (early, late)
             for use in (above & ~np.isnan(seconds),)
         )
-        return cls(np.asarray(rating_a, dtype=np.float64), holds, np.asarray(melts, dtype=np.bool_), *sides)
+        return cls(np.asarray(rating_a, dtype=np.float64), holds, np.asarray(by_heat, dtype=np.bool_), *sides)
 
     def _row(self, device: Rows, current_a: Number) -> tuple[Rows, FloatArray, BoolArray]:
         """Device, current as a multiple of the rating, and where there is a device at all."""
@@ -143,7 +143,8 @@ class DeviceBands:
     def latest_s(self, device: Rows, current_a: Number) -> FloatArray:
         """The longest opening time [s] at these currents [A]: infinite below the first point, NaN without points.
 
-        Beyond the last point a breaker takes no longer than there; a fuse lets through no more I2t than there.
+        Beyond the last point no device takes longer than there; one that heat opens lets through no more I2t than
+        there, for the quicker it heats the less heat is lost (common practice, no source).
         """
         rows, multiple, there = self._row(device, current_a)
         if not self.rating_a.size:
@@ -152,8 +153,8 @@ class DeviceBands:
             log_multiple = np.log(multiple)
             log_s = self._late.log_s_at(rows, log_multiple)
             last = self._late.log_multiple[rows, -1]
-            melted = self.melts[rows] & (log_multiple > last)
-            seconds = np.exp(np.where(melted, log_s - 2.0 * (log_multiple - last), log_s))
+            heated = self.by_heat[rows] & (log_multiple > last)
+            seconds = np.exp(np.where(heated, log_s - 2.0 * (log_multiple - last), log_s))
         below = log_multiple < self._late.log_multiple[rows, 0] - 1e-12
         return np.where(there & ~np.isnan(multiple), np.where(below, np.inf, seconds), np.nan)
 

@@ -9,8 +9,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from builds.models import BuildState, Season
-from compliance.models import RulePack, RuleSetting
-from compliance.rules.loads import RULES
+from compliance.models import RulePack, RuleSetting, SubjectKind
+from compliance.rules import loads, network
 from compliance.rules.registry import RULES as REGISTERED
 from compliance.sweeps.loads import findings
 from shared.models import Team
@@ -26,7 +26,9 @@ def shop() -> WiringShop:
 
 def test_a_healthy_circuit_is_counted_and_not_flagged(shop: WiringShop) -> None:
     shop.circuit()
-    assert findings([shop.team.pk], now=NOW) == ([], {"circuits": 1, "builds": 1})
+    found, counts = findings([shop.team.pk], now=NOW)
+    assert counts == {"circuits": 1, "builds": 1}
+    assert {f.subject_kind for f in found} == {SubjectKind.BUILD}
 
 
 def test_only_current_builds_of_robots_in_use_are_judged(shop: WiringShop) -> None:
@@ -36,7 +38,7 @@ def test_only_current_builds_of_robots_in_use_are_judged(shop: WiringShop) -> No
     kept.robot.save()
     for build in (draft, kept):
         shop.circuit(build=build, device=None)
-    assert findings([shop.team.pk], now=NOW)[0] == []
+    assert {f.subject_id for f in findings([shop.team.pk], now=NOW)[0]} == {shop.build.pk}
 
 
 def test_other_teams_are_left_alone(shop: WiringShop) -> None:
@@ -44,7 +46,7 @@ def test_other_teams_are_left_alone(shop: WiringShop) -> None:
     other.circuit(device=None)
     shop.circuit(device=None)
     found, counts = findings([shop.team.pk], now=NOW)
-    assert [f.team_id for f in found] == [shop.team.pk]
+    assert {f.team_id for f in found} == {shop.team.pk}
     assert counts["circuits"] == 1
 
 
@@ -102,7 +104,8 @@ def _queries(robots: int) -> int:
         connection,
     ) as queries:
         found, _ = findings([shop.team.pk], now=NOW)
-    assert len(found) == 2 * robots  # wire and device of one circuit of each robot
+    of_circuits = [f for f in found if f.subject_kind == SubjectKind.CIRCUIT]
+    assert len(of_circuits) == 2 * robots  # wire and device of one circuit of each robot
     return len(queries)
 
 
@@ -122,7 +125,7 @@ def test_no_rows_are_no_trouble() -> None:
 
 
 def test_every_rule_is_registered_and_explains_itself() -> None:
-    for rule in RULES:
+    for rule in (*loads.RULES, *network.RULES):
         assert REGISTERED[rule.code] is rule
         assert rule.asks.endswith("?")
         assert rule.remedy.endswith(".")

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 from typing import Any, TypeVar
 
 from builds.models import Build, BuildState, Circuit, CircuitRole, Robot, Season
+from compliance.models import SubjectKind
 from compliance.rules.base import Finding
 from compliance.sweeps.loads import findings
 from inventory.models import (
@@ -101,8 +102,21 @@ class WiringShop:
 
     def found(self, circuit: Circuit | None = None) -> dict[str, Finding]:
         """What the sweep says of one circuit (or of all), by the code of the rule."""
-        every, _ = findings([self.team.pk], now=NOW)
+        every = [f for f in self.everything() if f.subject_kind == SubjectKind.CIRCUIT]
         return {f.rule_code: f for f in every if circuit is None or f.subject_id == circuit.pk}
+
+    def of_build(self, build: Build | None = None) -> dict[str, Finding]:
+        """What the sweep says of a build as a whole, by the code of the rule."""
+        wanted = build or self.build
+        return {
+            f.rule_code: f
+            for f in self.everything()
+            if f.subject_kind == SubjectKind.BUILD and f.subject_id == wanted.pk
+        }
+
+    def everything(self) -> list[Finding]:
+        """All that the sweep says of the team."""
+        return findings([self.team.pk], now=NOW)[0]
 
     def said(self, circuit: Circuit) -> dict[str, str]:
         """Rule code -> severity of one circuit."""

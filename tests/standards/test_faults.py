@@ -21,7 +21,7 @@ from shared.electrical.tables.protection import CURVES
 
 
 def bands_of(*devices: tuple[float, str, bool]) -> DeviceBands:
-    """Devices with the points of a family: rating, family, whether it melts."""
+    """Devices with the points of a family: rating, family, whether heat opens it."""
     rows = [
         (n, point.multiple, point.min_s, point.max_s)
         for n, (_, family, _) in enumerate(devices)
@@ -30,7 +30,7 @@ def bands_of(*devices: tuple[float, str, bool]) -> DeviceBands:
     rows += [(n, CURVES[family].holds_multiple, np.nan, np.nan) for n, (_, family, _) in enumerate(devices)]
     device, multiple, low, high = (np.array(column, dtype=np.float64) for column in zip(*rows, strict=True))
     return DeviceBands.build(
-        np.array([rating for rating, _, _ in devices]), np.array([melts for _, _, melts in devices]),
+        np.array([rating for rating, _, _ in devices]), np.array([by_heat for _, _, by_heat in devices]),
         device=device.astype(np.int64), multiple=multiple, earliest_s=low, latest_s=high,
     )  # fmt: skip
 
@@ -86,7 +86,7 @@ def test_a_fuse_protects_what_a_slow_breaker_of_the_same_rating_does_not() -> No
 
     Opening times at 600 % from memory (SAE J1284; 120 A thermal class), k by IEC 60949.
     """
-    bands = bands_of((30.0, "blade", True), (30.0, "thermal_main_120", False))
+    bands = bands_of((30.0, "blade", True), (30.0, "thermal_main_120", True))
     at = np.array([180.0, 180.0])
     worst = let_through(bands, np.array([0, 1]), FaultRange(at, at), awg_area_mm2("14"), 105.0, 30.0, 35.0)
     assert worst.verdict.tolist() == [Verdict.HOLDS, Verdict.FAILS]
@@ -96,7 +96,7 @@ def test_a_fuse_protects_what_a_slow_breaker_of_the_same_rating_does_not() -> No
 
 def test_a_branch_blade_is_selective_with_the_thermal_main() -> None:
     """40 A blade at 240 A clears in 0.1 s; the 120 A thermal main needs 10 s or more at 200 % (both from memory)."""
-    bands = bands_of((40.0, "blade", True), (120.0, "thermal_main_120", False))
+    bands = bands_of((40.0, "blade", True), (120.0, "thermal_main_120", True))
     pair = selectivity(bands, np.array([0]), np.array([1]))
     assert pair.limit_a[0] == np.inf
     assert selectivity_check(pair, np.array([600.0])).tolist() == [Verdict.HOLDS]

@@ -26,14 +26,14 @@ from shared.electrical.thermal import overload_time_s, time_constant_s, withstan
 FAMILIES = list(CURVES.values())
 
 
-def bands_of(*devices: tuple[float, TimeCurrentCurve], melts: bool = False) -> DeviceBands:
+def bands_of(*devices: tuple[float, TimeCurrentCurve], by_heat: bool = False) -> DeviceBands:
     rows = [
         (d, p.multiple, p.min_s, p.max_s) for d, (_, curve) in enumerate(devices) for p in curve.points
     ] + [(d, curve.holds_multiple, np.nan, np.nan) for d, (_, curve) in enumerate(devices)]
     device, multiple, low, high = (np.array(column) for column in zip(*rows, strict=True))
     return DeviceBands.build(
         np.array([rating for rating, _ in devices]),
-        np.full(len(devices), melts),
+        np.full(len(devices), by_heat),
         device=device.astype(np.int64),
         multiple=multiple,
         earliest_s=low,
@@ -88,7 +88,7 @@ def test_edges_have_their_own_points_and_missing_ones_say_nothing() -> None:
     assert bands.latest_s(first, 20.0)[0] == pytest.approx(5.0)
     assert np.isnan(bands.latest_s(second, 100.0)[0])
     assert np.isnan(bands.earliest_s(none, 100.0)[0])
-    # Beyond the last latest point a fuse lets through no more I2t: 40 A is twice 20 A, so a quarter of 5 s.
+    # Beyond the last latest point what heat opens lets through no more I2t: 40 A is twice 20 A, so a quarter of 5 s.
     assert bands.latest_s(first, 40.0)[0] == pytest.approx(1.25)
     assert bands.earliest_s(first, 61.0)[0] == 0.0
     assert bands.earliest_bound_s(first, 61.0)[0] == pytest.approx(0.02)
@@ -138,11 +138,11 @@ def test_faults_fall_with_the_path_and_the_state_of_the_battery() -> None:
     assert both.lowest_a == pytest.approx([12.0 / 0.018, 12.0 / 0.088])
 
 
-@given(down=curves(), up=curves(), ratio=st.floats(0.3, 6.0), melts=st.booleans())
+@given(down=curves(), up=curves(), ratio=st.floats(0.3, 6.0), by_heat=st.booleans())
 def test_selectivity_limit_is_where_a_fine_search_first_fails(
-    down: TimeCurrentCurve, up: TimeCurrentCurve, ratio: float, melts: bool
+    down: TimeCurrentCurve, up: TimeCurrentCurve, ratio: float, by_heat: bool
 ) -> None:
-    bands = bands_of((20.0, down), (20.0 * ratio, up), melts=melts)
+    bands = bands_of((20.0, down), (20.0 * ratio, up), by_heat=by_heat)
     pair = selectivity(bands, np.array([0]), np.array([1]))
     limit, reach = float(pair.limit_a[0]), float(pair.known_a[0])
     start = 20.0 * down.points[0].multiple
@@ -161,11 +161,11 @@ def test_selectivity_limit_is_where_a_fine_search_first_fails(
 
 
 @given(curve=curves(), rating=st.floats(1.0, 60.0), low=st.floats(5.0, 300.0), more=st.floats(1.0, 10.0),
-       area=st.floats(0.3, 20.0), melts=st.booleans())  # fmt: skip
+       area=st.floats(0.3, 20.0), by_heat=st.booleans())  # fmt: skip
 def test_let_through_is_judged_as_by_a_fine_search(
-    curve: TimeCurrentCurve, rating: float, low: float, more: float, area: float, melts: bool
+    curve: TimeCurrentCurve, rating: float, low: float, more: float, area: float, by_heat: bool
 ) -> None:
-    bands = bands_of((rating, curve), melts=melts)
+    bands = bands_of((rating, curve), by_heat=by_heat)
     ampacity = 12.0 * area**0.75
     both = FaultRange(np.array([low]), np.array([low * more]))
     worst = let_through(bands, np.array([0]), both, area, 105.0, 30.0, ampacity)
@@ -186,7 +186,7 @@ def test_let_through_is_judged_as_by_a_fine_search(
 
 def test_the_same_device_twice_is_not_selective() -> None:
     blade = CURVES["blade"]
-    bands = bands_of((20.0, blade), (20.0, blade), melts=True)
+    bands = bands_of((20.0, blade), (20.0, blade), by_heat=True)
     pair = selectivity(bands, np.array([0, -1]), np.array([1, 1]))
     assert pair.limit_a[0] == pytest.approx(27.0)
     assert selectivity_check(pair, 300.0).tolist() == [Verdict.FAILS, Verdict.UNKNOWN]
@@ -203,7 +203,7 @@ def test_a_league_of_circuits_is_a_few_array_operations() -> None:
     """60,000 circuits, twelve devices: the answer of each is the answer of it alone."""
     rng = np.random.default_rng(7)
     size = 60_000
-    bands = bands_of(*((float(r), CURVES["blade"]) for r in (2, 3, 5, 10, 15, 20, 30, 40)), melts=True)
+    bands = bands_of(*((float(r), CURVES["blade"]) for r in (2, 3, 5, 10, 15, 20, 30, 40)), by_heat=True)
     device = rng.integers(0, 8, size)
     both = FaultRange(rng.uniform(10, 100, size), rng.uniform(100, 700, size))
     area, ampacity = rng.uniform(0.3, 10.0, size), rng.uniform(3.0, 60.0, size)
