@@ -1,8 +1,8 @@
 """Short circuits, as columns for the rules: fault currents along the feed tree, which device guards which wire.
 
-The largest current flows with a new, full battery and cold wires, joints counted as nothing; the least with a tired,
-nearly empty one and wires as hot as their insulation allows. Behind a regulator both are what the regulator can give,
-where that is entered.
+The largest current flows with a new, full battery and cold wires; the least with a tired, nearly empty one, wires as
+hot as their insulation allows, and the devices on the way. Joints count as measured, else as sound ones usually are.
+Behind a regulator both are what the regulator can give, where that is entered.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from builds.network import full_rest_v
 from compliance.rules.load_facts import LoadFacts, first_known
@@ -24,16 +25,15 @@ from shared.electrical.protection import prospective_fault_a
 
 #: Devices in series from the battery to a load; a robot has two or three.
 _DEEPEST = 8
-#: How bad each verdict is, by its number: fails, holds and (from the end) unknown.
-_RANK = np.array([2, 0, 1], dtype=np.int8)
 
 
 @dataclass(frozen=True)
 class Pairs:
-    """Each circuit's device against those upstream: the worst pair. ``upstream`` is the other device's circuit."""
+    """Every device (``upstream``: its circuit) with every one behind it (``downstream``), one entry per pair."""
 
-    verdict: np.typing.NDArray[np.int8]
+    verdict: npt.NDArray[np.int8]
     upstream: IdArray
+    downstream: IdArray
     limit_a: FloatArray
     known_a: FloatArray
 
@@ -45,9 +45,13 @@ class FaultFacts(LoadFacts):
     # --- paths ----------------------------------------------------------------------------------------
     @cached_property
     def cold_ohm(self) -> FloatArray:
-        """Each circuit's wire out and back at 20 C; not known counts as nothing, for the largest fault."""
+        """Each circuit's wire out and back at 20 C with its joints; a wire not known counts as nothing."""
         cold = parallel_resistance(self.ohm_per_m_20c, self.parallel)
-        return np.nan_to_num(path_resistance_ohm(cold, self.length_m))
+        return np.nan_to_num(path_resistance_ohm(cold, self.length_m)) + self.joints_ohm
+
+    @cached_property
+    def joints_ohm(self) -> FloatArray:
+        return joints_ohm(self.rows.floats("joints_mohm"))
 
     @cached_property
     def hot_ohm(self) -> FloatArray:
@@ -57,7 +61,7 @@ class FaultFacts(LoadFacts):
         blade = devices.is_one_of("form", frozenset({"blade"}))
         usual = np.where(blade, blade_fuse_ohm(devices.floats("rating_a")), 0.0)
         device = np.where(devices.row >= 0, first_known(devices.floats("resistance_mohm") / 1e3, usual), 0.0)
-        return path_resistance_ohm(hot, self.length_m) + joints_ohm(self.rows.floats("joints_mohm")) + device
+        return path_resistance_ohm(hot, self.length_m) + self.joints_ohm + device
 
     def _up_to(self, own: FloatArray, *, from_regulator: bool) -> FloatArray:
         """The sum of a figure over the circuits before each circuit, from the battery or the last regulator on."""
@@ -71,7 +75,7 @@ class FaultFacts(LoadFacts):
 
     @cached_property
     def upstream_ohm(self) -> FloatArray:
-        """Cold wire out and back between battery and each circuit; a regulator that failed may be no more than wire."""
+        """Cold path between battery and each circuit; a regulator that failed may be no more than a wire."""
         return self._up_to(self.cold_ohm, from_regulator=False)
 
     @cached_property
@@ -165,29 +169,19 @@ class FaultFacts(LoadFacts):
 
     @cached_property
     def pairs(self) -> Pairs:
-        """Each device with every device upstream of it on the way to its source."""
-        size, devices = self.rows.size, self.rows.devices.row
-        worst = Pairs(
-            np.full(size, np.int8(Verdict.HOLDS)),
-            np.full(size, -1),
-            np.full(size, np.nan),
-            np.full(size, np.nan),
-        )
-        at = np.flatnonzero((devices >= 0) & self.is_power & (self.guard_upstream >= 0))
-        upstream = self.guard_upstream[at]
+        """All pairs of devices that one current can flow through, from the one next to it outwards."""
+        devices = self.rows.devices.row
+        down = np.flatnonzero((devices >= 0) & self.is_power & (self.guard_upstream >= 0))
+        up, ups, downs = self.guard_upstream[down], [], []
         for _ in range(_DEEPEST):
-            if not at.size:
-                break
-            pair = selectivity(self.bands, devices[at], devices[upstream])
-            verdict = selectivity_check(pair, self.fault_range.highest_a[at])
-            # A failure outweighs what is not known, and that a pass; of two alike the one nearer stands.
-            worse = (_RANK[verdict] > _RANK[worst.verdict[at]]) | (worst.upstream[at] < 0)
-            spot = at[worse]
-            worst.verdict[spot], worst.upstream[spot] = verdict[worse], upstream[worse]
-            worst.limit_a[spot], worst.known_a[spot] = pair.limit_a[worse], pair.known_a[worse]
-            further = self.guard_upstream[upstream]
-            at, upstream = at[further >= 0], further[further >= 0]
-        return worst
+            ups.append(up)
+            downs.append(down)
+            further = self.guard_upstream[up]
+            down, up = down[further >= 0], further[further >= 0]
+        upstream, downstream = np.concatenate(ups), np.concatenate(downs)
+        pair = selectivity(self.bands, devices[downstream], devices[upstream])
+        verdict = selectivity_check(pair, self.fault_range.highest_a[downstream])
+        return Pairs(verdict, upstream, downstream, *pair)
 
     @cached_property
     def pointless(self) -> BoolArray:
@@ -197,10 +191,10 @@ class FaultFacts(LoadFacts):
         return own & self.is_power
 
     @cached_property
-    def short_points(self) -> BoolArray:
-        """The circuits whose device, seen from one behind it, has points that end before the largest fault."""
-        open_end = (self.pairs.verdict == Verdict.UNKNOWN) & (self.pairs.upstream >= 0) & ~self.pointless
-        open_end &= ~np.isnan(self.fault_range.highest_a)
-        short = np.zeros(self.rows.size, dtype=np.bool_)
-        short[self.pairs.upstream[open_end]] = True
-        return short & ~self.pointless
+    def short_points(self) -> FloatArray:
+        """Per circuit the current up to which its device's points are wanted for those behind it; 0 if they reach."""
+        p, wanted = self.pairs, np.zeros(self.rows.size)
+        fault = self.fault_range.highest_a[p.downstream]
+        short = (p.verdict == Verdict.UNKNOWN) & ~np.isnan(fault) & ~np.isnan(p.limit_a)
+        np.maximum.at(wanted, p.upstream[short], fault[short])
+        return wanted

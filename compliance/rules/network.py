@@ -154,12 +154,12 @@ class Selectivity(NetworkRule):
     code = "selectivity"
     title = "Fault opens the wrong device"
     severity = Severity.FIX
-    asks = "Does the device nearest a short circuit open before any device nearer the battery may?"
-    formula = (
+    asks = "Does this device stay closed until the one nearest a short circuit behind it has opened?"
+    formula = "longest opening time of each device behind it < its own shortest, at every current up to the fault"
         "longest opening time of this device < shortest of the one upstream, at every current up to the fault"
     )
     needs = ("points of both devices", "source resistance")
-    remedy = "Fit a slower or larger device upstream, or a quicker or smaller one here."
+    remedy = "Fit a slower or larger device here, or quicker or smaller ones behind it."
     sources = (COORDINATION, OWN_POINTS, FAULT)
 
 

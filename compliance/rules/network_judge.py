@@ -93,9 +93,20 @@ def _fault_withstand(b: Bench) -> Judged:
 
 
 def _selectivity(b: Bench) -> Judged:
-    f = b.facts
-    applies = f.pairs.upstream >= 0
-    return Judged(graded(f.pairs.verdict, Grade.FIX, applies), f.fault_range.highest_a, f.pairs.limit_a, "A")
+    """Of the device upstream: the least current from which one behind it may be later, and the largest fault there."""
+    f, p = b.facts, b.facts.pairs
+    grade = np.full(f.rows.size, np.int8(Grade.SILENT))
+    fault, limit = np.full(f.rows.size, np.nan), np.full(f.rows.size, np.nan)
+    grade[p.upstream[p.verdict == Verdict.HOLDS]] = Grade.PASS
+    grade[p.upstream[p.verdict == Verdict.UNKNOWN]] = Grade.SILENT
+    bad = p.verdict == Verdict.FAILS
+    grade[p.upstream[bad]] = Grade.FIX
+    for known in (~bad & (p.verdict == Verdict.HOLDS), bad):
+        up = p.upstream[known]
+        fault[up] = limit[up] = np.nan
+        np.fmax.at(fault, up, f.fault_range.highest_a[p.downstream[known]])
+        np.fmin.at(limit, up, p.limit_a[known])
+    return Judged(grade, fault, np.where(np.isinf(limit), np.nan, limit), "A")
 
 
 def _radio_feed(b: Bench) -> Judged:
@@ -137,7 +148,7 @@ def _wiring_minimum(b: Bench) -> Judged:
 
 def _device_points(b: Bench) -> Judged:
     f = b.facts
-    count = f.per_build(f.pointless | f.short_points).astype(np.float64)
+    count = f.per_build(f.pointless | (f.short_points > 0)).astype(np.float64)
     return Judged(_told(count > 0, Grade.UNKNOWN), count, np.zeros(count.size))
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
 from builds.network import SCENARIO_WORDS, Scenario
 from compliance.rules.base import Rule, step
 from compliance.rules.load_steps import Steps, ampacity_steps, device_step, fig, known, points_step
@@ -23,8 +25,12 @@ from compliance.rules.network import (
     WiringMinimum,
 )
 from compliance.rules.network_facts import NetworkFacts
+from shared.electrical.arrays import Verdict
 from shared.electrical.faults import short_time_limit_c
 from shared.electrical.thermal import adiabatic_k
+
+#: Pairs of devices shown in a working: the worst ones.
+_SHOWN = 3
 
 
 def battery_steps(f: NetworkFacts, build: int, scenario: Scenario) -> Steps:
@@ -172,7 +178,7 @@ def fault_steps(f: NetworkFacts, i: int) -> Steps:
         numbers = [
             f"{fig(volts)} V / ({fig(f.battery_mohm[i])} mohm x {fig(tired)} + {fig(hot)} mohm hot path, to the end)",
             f"{fig(f.open_circuit_v[i])} V / ({fig(f.battery_mohm[i])} mohm + "
-            f"{fig(1e3 * f.upstream_ohm[i])} mohm cold wire up to the device)",
+            f"{fig(1e3 * f.upstream_ohm[i])} mohm of cold wire and joints up to it)",
         ]
     lowest, highest = f.fault_range
     return [
@@ -202,23 +208,26 @@ def _let_through(f: NetworkFacts, i: int) -> Steps:
     ]  # fmt: skip
 
 
+def rivals(f: NetworkFacts, i: int) -> list[int]:
+    """The pairs a circuit's device is the upstream one of, those that fail first, then by their limit."""
+    mine = np.flatnonzero(f.pairs.upstream == i)
+    order = np.lexsort((f.pairs.limit_a[mine], f.pairs.verdict[mine] != Verdict.FAILS))
+    return [int(n) for n in mine[order]]
+
+
 def _selectivity(f: NetworkFacts, i: int) -> Steps:
-    up = int(f.pairs.upstream[i])
-    if up < 0:
-        return [device_step(f, i), step("Upstream", "next device towards the source", "none", "none")]
-    upstream = {**device_step(f, up), "label": f"Device upstream, in {f.rows.circuits.texts('code')[up]}"}
-    limit = f.pairs.limit_a[i]
-    return [
-        fault_steps(f, i)[1],
-        device_step(f, i),
-        points_step(f, i),
-        upstream,
-        points_step(f, up),
-        step("Selective up to", "longest opening here < shortest opening upstream", "compared at every point of both",
-             "every current of the points" if limit == float("inf") else known(limit), "A"),
-        step("Points of the upstream device reach to", "their last multiple x rating", "", known(f.pairs.known_a[i]),
-             "A"),
-    ]  # fmt: skip
+    codes, lines = f.rows.circuits.texts("code"), [device_step(f, i), points_step(f, i)]
+    for n in rivals(f, i)[:_SHOWN]:
+        down, limit = int(f.pairs.downstream[n]), float(f.pairs.limit_a[n])
+        up_to = "every current of the points" if limit == float("inf") else known(limit)
+        named = f"{f.rows.devices.text('code', down)} in {codes[down]}"
+        lines += [
+            {**fault_steps(f, down)[1], "label": f"Largest fault current behind {named}"},
+            {**points_step(f, down), "label": f"Own points of {f.rows.devices.text('code', down)}"},
+            step("Selective up to", "longest opening there < shortest opening here", "compared at every point of both",
+                 up_to, "A"),
+        ]  # fmt: skip
+    return lines
 
 
 def _interrupt(f: NetworkFacts, i: int) -> Steps:
@@ -226,7 +235,7 @@ def _interrupt(f: NetworkFacts, i: int) -> Steps:
     note = "" if from_sheet == from_sheet else " (battery's sheet only)"
     numbers = (
         f"{fig(f.open_circuit_v[i])} V / ({fig(f.battery_mohm[i])} mohm battery{note} + "
-        f"{fig(f.upstream_ohm[i] * 1e3)} mohm of cold wire up to the device)"
+        f"{fig(f.upstream_ohm[i] * 1e3)} mohm of cold wire and joints up to it)"
     )
     return [
         step("Fault current", "V_full / (R_battery + R_wire)", numbers, known(f.fault_a[i]), "A"),
@@ -267,10 +276,8 @@ def pointless_words(f: NetworkFacts, build: int) -> list[str]:
     """The devices of a build that lack points, by code; how far they must reach where there are some."""
     here = f.rows.builds.row == build
     named = {f.rows.devices.text("code", int(i)): "" for i in (here & f.pointless).nonzero()[0]}
-    for i in (here & f.short_points).nonzero()[0]:
-        behind = f.pairs.upstream == i
-        reach = float(f.fault_range.highest_a[behind].max())
-        named.setdefault(f.rows.devices.text("code", int(i)), f" (up to {fig(reach)} A)")
+    for i in (here & (f.short_points > 0)).nonzero()[0]:
+        named.setdefault(f.rows.devices.text("code", int(i)), f" (up to {fig(float(f.short_points[i]))} A)")
     return [f"{code}{reach}" for code, reach in sorted(named.items())]
 
 

@@ -25,7 +25,8 @@ from compliance.rules.network import (
     WiringMinimum,
 )
 from compliance.rules.network_remedies import for_hot_wire, for_low_voltage
-from compliance.rules.network_steps import gap_words, pointless_words, pushing_words
+from compliance.rules.network_steps import gap_words, pointless_words, pushing_words, rivals
+from shared.electrical.arrays import Verdict
 
 
 def _code(c: Case, i: int) -> str:
@@ -107,10 +108,13 @@ def _fault_withstand(c: Case) -> str:
 
 
 def _selectivity(c: Case) -> str:
-    up = int(c.f.pairs.upstream[c.i])
+    late = [n for n in rivals(c.f, c.i) if c.f.pairs.verdict[n] == Verdict.FAILS]
+    downs = [int(c.f.pairs.downstream[n]) for n in late]
+    named = ", ".join(f"{c.f.rows.devices.text('code', k)} in {_code(c, k)}" for k in downs[:4])
+    more = f" and {len(downs) - 4} more" if len(downs) > 4 else ""
     return (
-        f"A short draws up to {fig(c.value)} A; from {fig(c.limit)} A on {c.f.rows.devices.text('code', up)} in "
-        f"{_code(c, up)} may open before {c.device} has, and all that {_code(c, up)} feeds goes dead."
+        f"From {fig(c.limit)} A on {c.device} may open before {named}{more} has, and a short there draws up to "
+        f"{fig(c.value)} A: then all that {_code(c, c.i)} feeds goes dead."
     )
 
 
