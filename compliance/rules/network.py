@@ -155,8 +155,8 @@ class Selectivity(NetworkRule):
     title = "Fault opens the wrong device"
     severity = Severity.FIX
     asks = "Does this device stay closed until the one nearest a short circuit behind it has opened?"
-    formula = "longest opening time of each device behind it < its own shortest, at every current up to the fault"
-        "longest opening time of this device < shortest of the one upstream, at every current up to the fault"
+    formula = (
+        "longest opening time of each device behind it < its own shortest, at every current up to the fault"
     )
     needs = ("points of both devices", "source resistance")
     remedy = "Fit a slower or larger device here, or quicker or smaller ones behind it."
