@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import logging
 import uuid
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import suppress
 from datetime import datetime, timedelta
 from typing import Any
@@ -23,7 +23,7 @@ from django.utils.module_loading import import_string
 from kombu.exceptions import KombuError
 
 from shared.models import JobRun, Team, User
-from shared.schedule import DEBOUNCE_S, JOBS
+from shared.schedule import JOBS
 
 log = logging.getLogger(__name__)
 
@@ -49,7 +49,8 @@ def enqueue(
     if name not in JOBS:
         raise KeyError(f"No job is called {name!r}; see shared.schedule.JOBS.")
     now = timezone.now()
-    wait_s = DEBOUNCE_S if delay_s is None and trigger == JobRun.Trigger.EDIT else (delay_s or 0.0)
+    edited = delay_s is None and trigger == JobRun.Trigger.EDIT
+    wait_s = JOBS[name].debounce_s if edited else (delay_s or 0.0)
     run, made = _get_or_queue(
         dedupe_key=_dedupe_key(name, team, arguments or {}),
         defaults={
@@ -198,15 +199,16 @@ def report_progress(run: JobRun, frac: float) -> None:
     )
 
 
-def run_due(*, wait_for_debounce: bool = False) -> Iterator[JobRun]:
-    """Do every due run in this process, without a broker, until none is left."""
-    horizon = timedelta(seconds=DEBOUNCE_S + 1) if wait_for_debounce else timedelta(0)
+def run_due(*, wait_for_debounce: bool = False, leave: Collection[str] = ()) -> Iterator[JobRun]:
+    """Do every due run in this process, without a broker, until none is left but the jobs to ``leave``."""
+    horizon = timedelta(seconds=max(job.debounce_s for job in JOBS.values()) + 1)
     while True:
         if wait_for_debounce:
-            JobRun.objects.filter(state=JobRun.State.QUEUED, not_before__lte=timezone.now() + horizon).update(
-                not_before=timezone.now()
-            )
-        ids = list(due(timezone.now()).values_list("pk", flat=True)[:100])
+            soon = JobRun.objects.filter(
+                state=JobRun.State.QUEUED, not_before__lte=timezone.now() + horizon
+            ).exclude(name__in=leave)
+            soon.update(not_before=timezone.now())
+        ids = list(due(timezone.now()).exclude(name__in=leave).values_list("pk", flat=True)[:100])
         if not ids:
             return
         for run_id in ids:

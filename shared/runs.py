@@ -59,9 +59,8 @@ def job_states(scope: Scope) -> list[JobState]:
 
 
 def _later(name: str, newest: dict[str, JobRun]) -> JobRun | None:
-    """The job's own newest run, or the newest that did every team's jobs and so this one too."""
-    names = [name, *(n for n, job in JOBS.items() if job.every is not None)] if name in TEAM_JOBS else [name]
-    runs = [newest[n] for n in names if n in newest]
+    """The job's own newest run, or the newest of the job that does this one too."""
+    runs = [newest[n] for n in (name, JOBS[name].done_by) if n in newest]
     return max(runs, key=lambda run: (run.asked_at, run.pk), default=None)
 
 

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from celery.schedules import crontab
 
+#: How soon after an edit a sweep starts; edits within this time share one run.
+DEBOUNCE_S = 3.0
+
 
 @dataclass(frozen=True)
 class Job:
@@ -18,10 +21,14 @@ class Job:
     off_switch: str = ""
     late_after_s: int = 0
     part_of: str = ""  # the job that shares itself out into runs of this one; nobody asks for these alone
+    done_by: str = ""  # the scheduled job that does this one too, for every team
+    debounce_s: float = DEBOUNCE_S  # how soon after an edit it starts; edits within this time share one run
 
 
 #: A sweep reports after every chunk of teams, which takes seconds; a worker that is silent for longer is gone.
 SWEEP_LEASE_S = 120
+#: A study of a few batteries takes seconds and is reported on its way.
+MATCH_LEASE_S = 120
 
 #: Job name -> how it is run. The function takes (run: JobRun) and returns counts for the run's row.
 JOBS: dict[str, Job] = {
@@ -39,35 +46,57 @@ JOBS: dict[str, Job] = {
         lease_s=SWEEP_LEASE_S,
         part_of="sweep.all",
     ),
-    "sweep.batteries": Job("compliance.tasks.sweep_batteries", "Ageing batteries", SWEEP_LEASE_S),
-    "sweep.loads": Job("compliance.tasks.sweep_loads", "Undersized parts", SWEEP_LEASE_S),
-    "sweep.stock": Job("compliance.tasks.sweep_stock", "Stock before the next event", SWEEP_LEASE_S),
+    "sweep.batteries": Job(
+        "compliance.tasks.sweep_batteries", "Ageing batteries", SWEEP_LEASE_S, done_by="sweep.all"
+    ),
+    "sweep.loads": Job(
+        "compliance.tasks.sweep_loads", "Undersized parts", SWEEP_LEASE_S, done_by="sweep.all"
+    ),
+    "sweep.stock": Job(
+        "compliance.tasks.sweep_stock", "Stock before the next event", SWEEP_LEASE_S, done_by="sweep.all"
+    ),
+    "match.all": Job(
+        "builds.tasks.match_all",
+        "Look for missing match studies, every team",
+        lease_s=MATCH_LEASE_S,
+        every=crontab(minute="45", hour="3"),
+        off_switch="NIGHTLY_STUDIES",
+    ),
+    "match.team": Job(
+        "builds.tasks.match_team",
+        "Match studies of the robots that go to an event",
+        lease_s=MATCH_LEASE_S,
+        debounce_s=20.0,
+    ),
+    "match.build": Job("builds.tasks.match_build", "Match studies of one build", lease_s=MATCH_LEASE_S),
 }
 
-#: An edited model -> the sweeps whose answer it could change.
+#: An edited model -> the sweeps and studies whose answer it could change.
 SWEEPS_AFTER: dict[str, tuple[str, ...]] = {
-    "inventory.WireType": ("sweep.loads",),
+    "inventory.WireType": ("sweep.loads", "match.team"),
     "inventory.TerminalType": ("sweep.loads",),
-    "inventory.ProtectiveDevice": ("sweep.loads",),
+    "inventory.ProtectiveDevice": ("sweep.loads", "match.team"),
     "inventory.DevicePoint": ("sweep.loads",),
-    "inventory.Component": ("sweep.loads",),
-    "inventory.BatteryModel": ("sweep.batteries", "sweep.loads"),
+    "inventory.Component": ("sweep.loads", "match.team"),
+    "inventory.BatteryModel": ("sweep.batteries", "sweep.loads", "match.team"),
     "inventory.Part": ("sweep.stock",),
     "inventory.Offer": ("sweep.stock",),
     "inventory.Supplier": ("sweep.stock",),
     "inventory.Bin": ("sweep.stock",),
     "inventory.Movement": ("sweep.stock",),
     "inventory.Spool": ("sweep.stock",),
-    "inventory.Battery": ("sweep.batteries", "sweep.loads"),
-    "inventory.Reading": ("sweep.batteries", "sweep.loads"),
+    "inventory.Battery": ("sweep.batteries", "sweep.loads", "match.team"),
+    "inventory.Reading": ("sweep.batteries", "sweep.loads", "match.team"),
     "inventory.Charge": ("sweep.batteries",),
-    "inventory.CapacityTest": ("sweep.batteries",),
+    "inventory.CapacityTest": ("sweep.batteries", "match.team"),
     "builds.Season": ("sweep.loads",),
-    "builds.Robot": ("sweep.loads", "sweep.stock"),
-    "builds.Build": ("sweep.loads", "sweep.stock"),
+    "builds.Robot": ("sweep.loads", "sweep.stock", "match.team"),
+    "builds.Build": ("sweep.loads", "sweep.stock", "match.team"),
     "builds.BuildLine": ("sweep.stock",),
-    "builds.Circuit": ("sweep.loads", "sweep.stock"),
-    "builds.Event": ("sweep.stock",),
+    "builds.Circuit": ("sweep.loads", "sweep.stock", "match.team"),
+    "builds.DutyProfile": ("match.team",),
+    "builds.DutyPhase": ("match.team",),
+    "builds.Event": ("sweep.stock", "match.team"),
     "builds.Match": ("sweep.stock",),
     "builds.Outing": ("sweep.batteries",),
     "compliance.RulePack": ("sweep.batteries", "sweep.loads", "sweep.stock"),
@@ -80,9 +109,6 @@ WORKBOOK_SHEETS: tuple[str, ...] = (
     "builds.sheets.SHEETS",
     "compliance.sheets.SHEETS",
 )
-
-#: How soon after an edit a sweep starts; edits within this time share one run.
-DEBOUNCE_S = 3.0
 
 #: How often beat looks for runs whose nudge was lost or whose worker died.
 NUDGE_EVERY_S = 20.0

@@ -18,6 +18,7 @@ from builds.models import (
     CircuitRole,
     Event,
     Match,
+    MatchStudy,
     Outing,
     Robot,
     Season,
@@ -188,6 +189,8 @@ def _builds(w: TeamWorld) -> None:
                         matches_planned=10))  # fmt: skip
     event.robots.add(robot)
     match = w.add(Match(team=t, event=event, robot=robot, number="1", starts_at=DAY))
+    w.add(MatchStudy(team=t, build=build, battery=w.rows[Battery], key="0" * 64, runs=20, duration_s=150,
+                     outcome={"schema": 1, "summary": {"brownout_frac": 0.1}}, computed_at=DAY))  # fmt: skip
     w.add(Outing(team=t, battery=w.rows[Battery], robot=robot, match=match, started_at=DAY, start_rest_v=12.9,
                  end_rest_v=12.5))  # fmt: skip
 

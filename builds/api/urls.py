@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from rest_framework.routers import SimpleRouter
 
 from builds.api.events import EventViewSet, MatchViewSet, OutingViewSet
+from builds.api.match_studies import MatchStudyViewSet
 from builds.api.robots import (
     BuildLineViewSet,
     BuildViewSet,
@@ -22,5 +23,6 @@ router.register("build-lines", BuildLineViewSet, basename="api-buildline")
 router.register("circuits", CircuitViewSet, basename="api-circuit")
 router.register("events", EventViewSet, basename="api-event")
 router.register("matches", MatchViewSet, basename="api-match")
+router.register("match-studies", MatchStudyViewSet, basename="api-matchstudy")
 router.register("outings", OutingViewSet, basename="api-outing")
 urlpatterns: list[URLPattern | URLResolver] = [path("", include(router.urls))]

@@ -32,7 +32,7 @@ def test_making_a_build_current_makes_the_other_one_past(shop):
         build_make_current(scope=shop.scope, build=new)
     assert dict(Build.objects.values_list("label", "state")) == {"rev A": "past", "rev B": "current"}
     assert [h.state for h in old.history.all()] == ["past", "current"]
-    assert {run.name for run in JobRun.objects.all()} == {"sweep.loads", "sweep.stock"}
+    assert {run.name for run in JobRun.objects.all()} == {"match.team", "sweep.loads", "sweep.stock"}
 
 
 def test_other_robots_builds_are_left_alone(shop):

@@ -160,7 +160,9 @@ def test_every_row_has_its_history_and_the_sweeps_are_queued(
         assert {row.instance.pk for row in rows} == set(model.objects.values_list("pk", flat=True))
         assert {row.history_user for row in rows} == {scope.user}
     queued = JobRun.objects.filter(team=scope.team, trigger=JobRun.Trigger.IMPORT)
-    assert set(queued.values_list("name", flat=True)) == {"sweep.batteries", "sweep.loads", "sweep.stock"}
+    assert set(queued.values_list("name", flat=True)) == {
+        "match.team", "sweep.batteries", "sweep.loads", "sweep.stock",
+    }  # fmt: skip
 
 
 def test_importing_again_changes_nothing_and_writes_nothing(scope: Scope, registry: Registry) -> None:

@@ -1,0 +1,63 @@
+"""How each load is used during a match: by its duty profile, else by its running and peak current.
+
+A circuit without a profile runs steadily and peaks for the share of each cycle that was entered for it. A motor's
+current is turned into the torque that asks for it, so that it follows the voltage as a motor does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+import numpy as np
+
+from builds.models import DutyPhase
+from shared.columns import BoolArray, FloatArray
+from shared.electrical.match import Duty
+from shared.electrical.sources import COMMON_PRACTICE, Figure, Source
+
+__all__ = ["CYCLE_S", "PEAK_FRAC", "default_duty", "profiles"]
+
+_USUAL: Final = Source("Duty of a load that peaks and whose cycle nobody entered", "", COMMON_PRACTICE)
+CYCLE_S: Final = Figure(10.0, "s", _USUAL)
+PEAK_FRAC: Final = Figure(0.2, "-", _USUAL)
+
+
+def profiles(profile_ids: Iterable[int]) -> dict[int, Duty]:
+    """The duty profiles by id, in one query; one without phases is left out."""
+    found: dict[int, list[tuple[float, float, float]]] = {}
+    phases = DutyPhase.objects.filter(profile_id__in=list(profile_ids)).order_by("profile_id", "place", "pk")
+    for profile, *phase in phases.values_list("profile_id", "lasts_s", "draw_frac", "torque_frac"):
+        found.setdefault(profile, []).append((phase[0], phase[1], phase[2]))
+    return {pk: Duty(*np.array(rows, dtype=np.float64).T) for pk, rows in found.items()}
+
+
+def default_duty(
+    *, running_a: float, peak_a: float, peak_frac: float, cycle_s: float, motor: tuple[float, float] | None
+) -> Duty | None:
+    """The duty that running and peak current describe; None for a steady load that is no motor.
+
+    ``motor`` holds its stall and free current. NaN for a share or a cycle that nobody entered.
+
+    >>> duty = default_duty(running_a=10, peak_a=40, peak_frac=0.25, cycle_s=8, motor=None)
+    >>> duty.seconds.tolist(), duty.draw_frac.tolist()
+    ([6.0, 2.0], [0.25, 1.0])
+    """
+    share = PEAK_FRAC.value if np.isnan(peak_frac) else peak_frac
+    cycle = CYCLE_S.value if np.isnan(cycle_s) else cycle_s
+    amps, seconds = np.array([running_a, peak_a]), np.array([1.0 - share, share]) * cycle
+    if not peak_a > running_a:
+        seconds[:] = cycle, 0.0
+    lasting = seconds > 0.0
+    amps, seconds = amps[lasting], seconds[lasting]
+    if motor is not None:
+        stall, free = motor
+        return Duty(seconds, np.ones(len(amps)), np.clip((amps - free) / (stall - free), 0.0, 1.0))
+    if len(amps) == 1 and amps[0] >= peak_a:
+        return None
+    return Duty(seconds, np.clip(amps / peak_a, 0.0, 1.0), np.zeros(len(amps)))
+
+
+def assumed(peaks: BoolArray, peak_frac: FloatArray, cycle_s: FloatArray) -> BoolArray:
+    """Where the share or the cycle of a load that peaks had to be assumed."""
+    return np.asarray(peaks & (np.isnan(peak_frac) | np.isnan(cycle_s)))

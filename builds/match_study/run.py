@@ -1,0 +1,38 @@
+"""Simulate the matches of one build with some batteries; every battery meets the same matches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from builds.match_study.batteries import StudyBattery
+from builds.match_study.inputs import DURATION_S, STEP_S
+from builds.match_study.outcome import outcome_of, worst_run
+from builds.match_study.robot import StudyRobot
+from shared.electrical.match import random_shifts, simulate
+
+#: How many matches are simulated with each battery unless more are asked for.
+RUNS = 200
+
+
+def run_studies(
+    robot: StudyRobot,
+    batteries: Sequence[StudyBattery],
+    runs: int,
+    progress: Callable[[float], None] | None = None,
+) -> list[dict[str, Any]]:
+    """The outcome with each battery. The seed comes from the robot's mechanisms, so a study can be repeated."""
+    shifts = random_shifts(robot.kernel, runs, robot.seed)
+    kernels = [battery.kernel for battery in batteries]
+    result = simulate(robot.kernel, kernels, shifts, duration_s=DURATION_S, step_s=STEP_S, progress=progress)
+    # Which runs are the worst is known only now: they are played once more for their traces.
+    worst = [worst_run(result, b) for b in range(len(batteries))]
+    again = simulate(
+        robot.kernel,
+        kernels,
+        shifts[:, worst],
+        duration_s=DURATION_S,
+        step_s=STEP_S,
+        traces=tuple((b, b) for b in range(len(batteries))),
+    )
+    return [outcome_of(robot, battery, result, b, again.traces[b]) for b, battery in enumerate(batteries)]
