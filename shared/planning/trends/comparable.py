@@ -161,9 +161,12 @@ def comparable_series(readings: Readings, use: BoolArray) -> Series:
     names = ("battery", "method_group", "instrument")
     battery, method, instrument = (readings.codes(name)[rows] for name in names)
     key = _one_key(battery, method, instrument)
-    # One integer for series and day: sorting what a database has sorted already then costs next to nothing.
-    order = np.argsort(_one_key(key, day), kind="stable")
-    rows, key, day, mohm = rows[order], key[order], day[order], mohm[order]
+    by_day = _one_key(key, day)
+    if (by_day[1:] < by_day[:-1]).any():
+        # One integer for series and day: sorting what is nearly sorted already costs next to nothing.
+        order = np.argsort(by_day, kind="stable")
+        rows, key, day, mohm = rows[order], key[order], day[order], mohm[order]
+        battery, method, instrument = battery[order], method[order], instrument[order]
     new_series = _changes(key)
     new_day = new_series | _changes(day)
     day_starts = np.flatnonzero(new_day)
@@ -171,9 +174,9 @@ def comparable_series(readings: Readings, use: BoolArray) -> Series:
     of_reading = np.full(readings.size, -1, dtype=np.int64)
     of_reading[rows] = np.cumsum(new_series) - 1
     return Series(
-        battery=battery[order][starts],
-        method_group=method[order][starts],
-        instrument=instrument[order][starts],
+        battery=battery[starts],
+        method_group=method[starts],
+        instrument=instrument[starts],
         offsets=np.append(np.searchsorted(day_starts, starts), day_starts.size).astype(np.int64),
         day=day[day_starts],
         resistance_mohm=medians_of_runs(_ascending_in_runs(mohm, new_day), np.append(day_starts, rows.size)),
@@ -191,12 +194,19 @@ def _ascending_in_runs(values: FloatArray, starts: BoolArray) -> FloatArray:
 
 
 def _one_key(*codes: IntArray | FloatArray) -> IntArray:
-    """Fold several columns into one integer per row that sorts like the columns do."""
+    """Fold several columns of whole numbers into one integer per row that sorts like the columns do."""
     key = np.zeros(codes[0].size, dtype=np.int64)
+    if key.size == 0:
+        return key
+    largest = 0
     for column in codes:
-        # Dense ranks keep the product small whatever the codes are (database ids, say).
-        different, rank = np.unique(column, return_inverse=True)
-        key = key * max(1, different.size) + rank
+        rank, ranks = column - column.min(), int(column.max() - column.min()) + 1
+        if (largest + 1) * ranks > np.iinfo(np.int64).max:
+            # Dense ranks keep the product small whatever the codes are (database ids, say).
+            different, rank = np.unique(column, return_inverse=True)
+            ranks = different.size
+        key = key * ranks + rank.astype(np.int64)
+        largest = (largest + 1) * ranks - 1
     return key
 
 

@@ -9,7 +9,7 @@ from shared.planning.trends.comparable import LeftOut, Readings, Series, compara
 from shared.planning.trends.crossing import Crossing, crossing_many
 from shared.planning.trends.mann_kendall import mann_kendall_many
 from shared.planning.trends.policy import DEFAULT_POLICY, BatteryPolicy
-from shared.planning.trends.ragged import BoolArray, FloatArray, IntArray
+from shared.planning.trends.ragged import BoolArray, FloatArray, IntArray, members_of
 from shared.planning.trends.theil_sen import TrendFit, theil_sen_many
 
 
@@ -70,7 +70,11 @@ class Judgement:
 
 
 def judge_batteries(
-    readings: Readings, n_batteries: int, policy: BatteryPolicy = DEFAULT_POLICY
+    readings: Readings,
+    n_batteries: int,
+    policy: BatteryPolicy = DEFAULT_POLICY,
+    *,
+    lines_of_all: bool = True,
 ) -> Judgement:
     """Judge every battery from its resistance readings, in a few array operations for a whole league.
 
@@ -79,6 +83,8 @@ def judge_batteries(
     readings : Readings; ``battery`` codes run from 0 to n_batteries - 1
     n_batteries : int, batteries with no reading included
     policy : BatteryPolicy
+    lines_of_all : bool; False = line, interval and test only of the series whose rise is at or past the watch
+        limit, NaN for the others. No state depends on theirs, and they take most of the time.
 
     Returns
     -------
@@ -128,7 +134,7 @@ def judge_batteries(
     series = comparable_series(readings, use)
     logged = np.bincount(battery, minlength=n_batteries)
     comparable = np.bincount(battery[use], minlength=n_batteries)
-    found = _judge_series(series, policy)
+    found = _judge_series(series, policy, lines_of_all)
     adverse = np.where(found["state"] >= BatteryState.WATCH, found["state"], 0)
     chosen = _pick_series(series, adverse, n_batteries)
     rows = _spread(found, chosen, n_batteries)
@@ -141,27 +147,39 @@ def judge_batteries(
     return _assemble(rows, chosen, logged, comparable, policy, reasons, series)
 
 
-def _judge_series(series: Series, policy: BatteryPolicy) -> dict[str, np.ndarray]:
+def _judge_series(series: Series, policy: BatteryPolicy, lines_of_all: bool) -> dict[str, np.ndarray]:
     """All figures of every series, as columns of shape (s,)."""
     n = np.diff(series.offsets)
     first, last = series.offsets[:-1], series.offsets[1:] - 1
     r, k = series.resistance_mohm, int(policy.baseline_readings)
     baseline, level = _edge_median(r, series.offsets, k), _edge_median(r, series.offsets, -k)
     level = np.where(n >= 2 * k, level, np.nan)
-    fit = theil_sen_many(series.day, r, series.offsets, policy.confidence_frac)
-    p_value = np.where(n >= 2, mann_kendall_many(r, series.offsets).p_rise, np.nan)
     rise = level / baseline - 1
+    large = rise >= policy.watch_rise_frac - 1e-9
+    fit, p_value = _lines(series, large | lines_of_all, policy)
     before = np.maximum(last - 1, first)
     sudden_rise = np.where(n >= 2, r[last] / r[before] - 1, np.nan)
     near = series.day[last] - series.day[before] <= policy.sudden_within_d
     return {
         "n": n, "first_day": series.day[first], "last_day": series.day[last], "latest_mohm": r[last],
         "baseline_mohm": baseline, "level_mohm": level, "rise_frac": rise, "p_value": p_value,
-        "significant": p_value <= policy.alpha, "large": rise >= policy.watch_rise_frac - 1e-9,
+        "significant": p_value <= policy.alpha, "large": large,
         "sudden_rise_frac": sudden_rise, "sudden": near & (sudden_rise > policy.sudden_rise_frac + 1e-9),
         "state": _state(n, rise, p_value <= policy.alpha, policy),
         **{f"fit_{name}": column for name, column in fit._asdict().items()},
     }  # fmt: skip
+
+
+def _lines(series: Series, wanted: BoolArray, policy: BatteryPolicy) -> tuple[TrendFit, FloatArray]:
+    """Line and p value of the series wanted, NaN for the others."""
+    which = np.flatnonzero(wanted)
+    rows, offsets = members_of(series.offsets, which)
+    day, mohm = series.day[rows], series.resistance_mohm[rows]
+    lines = np.full((len(TrendFit._fields), wanted.size), np.nan)
+    lines[:, which] = theil_sen_many(day, mohm, offsets, policy.confidence_frac)
+    p_value = np.full(wanted.size, np.nan)
+    p_value[which] = np.where(np.diff(offsets) >= 2, mann_kendall_many(mohm, offsets).p_rise, np.nan)
+    return TrendFit(*lines), p_value
 
 
 def _state(n: IntArray, rise: FloatArray, significant: BoolArray, policy: BatteryPolicy) -> IntArray:
