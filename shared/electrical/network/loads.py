@@ -9,6 +9,7 @@ only along the tangent at a voltage.
 
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -19,6 +20,11 @@ from shared.electrical.network.errors import NetworkError
 from shared.electrical.network.tree import FeedTree, PlaceArray
 
 __all__ = ["LoadKind", "LoadLaws", "Loads", "load_laws"]
+
+# A voltage or an efficiency below is a slip, not a figure; nothing on a robot reaches the other.
+_TINY, _HUGE = 1e-12, 1e12
+# Relative step of the voltage at which the tangent of a constant power misses its law by less than 1e-14.
+_STEP = 1e-7
 
 # Rows of the solver, or (rows, scenarios) where the kind of a load differs between scenarios.
 _Where: TypeAlias = tuple[PlaceArray, ...]
@@ -83,7 +89,6 @@ class LoadLaws:
     conductance_s: FloatArray  # (n, s) of the linear loads
     source_a: FloatArray
     current_at: _Where
-    current_a: FloatArray
     power_at: _Where
     power_w: FloatArray
     # Motors that turn or have a limit; the others are linear.
@@ -96,10 +101,15 @@ class LoadLaws:
     input_share: FloatArray  # input power over output current [V]: output voltage over efficiency
     output_limit_a: FloatArray
 
-    @property
+    @cached_property
     def passive(self) -> bool:
         """Whether no conductance can be negative, so that no pass can find a collapse on its way."""
         return not (len(self.power_at[0]) or len(self.regulator_at))
+
+    @cached_property
+    def linear(self) -> bool:
+        """Whether one pass is exact."""
+        return self.passive and not len(self.motor_at[0])
 
     def tangent(self, volts: FloatArray, secant: bool) -> tuple[FloatArray, FloatArray]:
         """Conductance and source of every load near these voltages; NaN where a draw has no voltage left.
@@ -108,9 +118,8 @@ class LoadLaws:
         between: then no step from above passes the solution.
         """
         g, j = self.conductance_s.copy(), self.source_a.copy()
-        below = volts[self.current_at] < 0.0
-        if below.any():
-            j[self.current_at] = np.where(below, np.nan, -self.current_a)
+        if len(self.current_at[0]):
+            j[self.current_at] = np.where(volts[self.current_at] < 0.0, np.nan, j[self.current_at])
         if len(self.power_at[0]):
             at = volts[self.power_at]
             amps = self.power_w / np.where(at > 0.0, at, np.nan)
@@ -128,58 +137,89 @@ class LoadLaws:
             j[self.motor_at] = slope * at - np.clip(free, 0.0, self.limit_a)
         return g, j
 
-    def unsettled(self, before: FloatArray, after: FloatArray) -> BoolArray:
-        """Rows whose tangent at `before` is not yet their law at `after`."""
-        found = np.zeros(after.shape, dtype=np.bool_)
-        if len(self.current_at[0]):
-            found[self.current_at] = after[self.current_at] < 0.0
+    def unsettled(self, before: FloatArray, after: FloatArray) -> list[tuple[_Where, BoolArray]]:
+        """Places, and which of them have a tangent at `before` that is not yet their law at `after`."""
+        found: list[tuple[_Where, BoolArray]] = [(self.current_at, after[self.current_at] < 0.0)]
         for at in (self.power_at, (self.regulator_at,)):
-            if len(at[0]):
-                # The tangent of P/V misses by the square of the relative step.
-                found[at] = np.abs(after[at] - before[at]) > 1e-7 * np.abs(after[at])
+            # The tangent of P/V misses by the square of the relative step.
+            found.append((at, np.abs(after[at] - before[at]) > _STEP * np.abs(after[at])))
         if len(self.motor_at[0]):
-            pair = [self.motor_s * volts[self.motor_at] - self.motor_a for volts in (before, after)]
-            old, new = ((free > 0.0).astype(np.int8) + (free > self.limit_a) for free in pair)
-            law, scale = np.clip(pair[1], 0.0, self.limit_a), np.abs(pair[1]) + self.motor_a
-            line = np.select([old == 0, old == 1], [0.0, pair[1]], self.limit_a)
-            found[self.motor_at] |= (old != new) & (np.abs(line - law) > 1e-13 * scale)
+            old_a, new_a = (self.motor_s * volts[self.motor_at] - self.motor_a for volts in (before, after))
+            line = np.where(old_a > self.limit_a, self.limit_a, np.where(old_a > 0.0, new_a, 0.0))
+            missed = np.abs(line - np.clip(new_a, 0.0, self.limit_a))
+            found.append((self.motor_at, missed > 1e-13 * (np.abs(new_a) + self.motor_a)))
         return found
 
 
-class _Reader:
-    """Takes the figures of one kind of load out of the columns, in the order of the solver."""
+@dataclass(frozen=True, eq=False)
+class _Kind:
+    """The rows of one kind of load, and the reading of their figures."""
 
-    def __init__(self, tree: FeedTree, loads: Loads, scenarios: int) -> None:
-        self.tree, self.loads = tree, loads
-        self.shape = (len(tree.parent), scenarios)
-        kind = np.asarray(loads.kind, dtype=np.int8)
-        wrong = (kind < min(LoadKind)) | (kind > max(LoadKind))
-        if wrong.any() or kind.shape[:1] != self.shape[:1]:
-            raise NetworkError(
-                "kind", "give each branch one of the kinds of load", np.nonzero(wrong)[0].tolist()
-            )
-        self.kind = kind[:, 0] if kind.ndim == 2 and kind.shape[1] == 1 else kind
-        self.sorted_kind = self.kind[tree.order]
+    name: LoadKind
+    loads: Loads
+    at: _Where  # in the order of the solver
+    rows: PlaceArray  # the same in the caller's
+    shape: tuple[int, ...]  # of their figures
+    branches: int
 
-    def at(self, kind: LoadKind) -> _Where:
-        return np.nonzero(self.sorted_kind == kind)
-
-    def figure(self, name: str, at: _Where, low: float, high: float, remedy: str) -> FloatArray:
-        """One figure where `at` says; refused where it is not above `low` (at 0: not below) nor below `high`."""
+    def figure(self, name: str, low: float, high: float, remedy: str) -> FloatArray:
+        """One figure of these loads; refused where it is not from `low` to `high`."""
         value = np.asarray(getattr(self.loads, name), dtype=np.float64)
-        if value.ndim == 1:
-            value = value[:, None]
-        if value.ndim == 2 and value.shape[0] != self.shape[0]:
-            raise NetworkError(name, f"has {value.shape[0]} rows where {self.shape[0]} are expected")
-        rows = self.tree.order[at[0]]
-        taken: FloatArray = np.broadcast_to(value, self.shape)[(rows, *at[1:])]
-        wrong = ~((taken >= low) & (taken <= high))
-        if wrong.any():
-            raise NetworkError(name, remedy, np.unique(rows[np.nonzero(wrong)[0]]).tolist())
+        if value.ndim and len(value) != self.branches:
+            raise NetworkError(name, f"has {len(value)} rows where {self.branches} are expected")
+        if value.ndim == 0:
+            taken = np.full(self.shape, value)
+        elif len(self.at) == 1:
+            taken = value.take(self.rows, axis=0)
+            taken = taken[:, None] if value.ndim == 1 else taken
+        else:
+            columns = self.at[1] if value.ndim == 2 and value.shape[1] > 1 else np.zeros_like(self.rows)
+            taken = value.reshape(self.branches, -1)[self.rows, columns]
+        # A NaN is neither; reading the ends is quicker than comparing every figure.
+        if taken.size and not (taken.min() >= low and taken.max() <= high):
+            wrong = np.nonzero(~((taken >= low) & (taken <= high)))[0]
+            raise NetworkError(name, remedy, np.unique(self.rows[wrong]))
         return taken
 
 
-_TINY, _HUGE = 1e-12, 1e12
+_NOWHERE: _Where = (np.zeros(0, dtype=np.intp),)
+_NOTHING = np.zeros((0, 1))
+
+
+def _sorted_kinds(tree: FeedTree, loads: Loads, scenarios: int) -> dict[LoadKind, _Kind]:
+    """The kinds of load that occur."""
+    kind = np.asarray(loads.kind, dtype=np.int8)
+    branches = len(tree.parent)
+    if kind.ndim == 2 and kind.shape[1] == 1:
+        kind = kind[:, 0]
+    if kind.shape[:1] != (branches,):
+        raise NetworkError(
+            "kind", f"has {kind.shape[0] if kind.ndim else 1} rows where {branches} are expected"
+        )
+    wrong = (kind < LoadKind.NONE) | (kind > LoadKind.REGULATOR)
+    if wrong.any():
+        raise NetworkError("kind", "there is no such kind of load", np.unique(np.nonzero(wrong)[0]))
+    ordered = tree.sort(kind)
+    found: dict[LoadKind, _Kind] = {}
+    for name in LoadKind:
+        here = ordered == name
+        if name is LoadKind.REGULATOR and kind.ndim == 2:
+            here = _always(tree, here)
+        at = here.nonzero()
+        if name is not LoadKind.NONE and len(at[0]):
+            rows = at[0] if tree.in_order else tree.order[at[0]]
+            shape = (len(rows), scenarios) if len(at) == 1 else (len(rows),)
+            found[name] = _Kind(name, loads, at, rows, shape, branches)
+    return found
+
+
+def _always(tree: FeedTree, here: BoolArray) -> BoolArray:
+    """Rows that are regulators in every scenario: what hangs on one cannot hang on a plain branch in another."""
+    always = np.logical_and.reduce(here, axis=1)
+    mixed = np.logical_or.reduce(here, axis=1) & ~always
+    if mixed.any():
+        raise NetworkError("kind", "a regulator is one in every scenario", tree.order[mixed])
+    return np.asarray(always, dtype=np.bool_)
 
 
 def load_laws(tree: FeedTree, loads: Loads, scenarios: int) -> LoadLaws:
@@ -199,54 +239,51 @@ def load_laws(tree: FeedTree, loads: Loads, scenarios: int) -> LoadLaws:
     >>> load_laws(tree, Loads(kind=[LoadKind.RESISTANCE], load_ohm=np.array([2.0])), 1).conductance_s.tolist()
     [[0.5]]
     """
-    read = _Reader(tree, loads, scenarios)
-    g, j = np.zeros(read.shape), np.zeros(read.shape)
-    current_at, power_at, ohm_at = (
-        read.at(kind) for kind in (LoadKind.CURRENT, LoadKind.POWER, LoadKind.RESISTANCE)
-    )
-    amps = read.figure("current_a", current_at, 0.0, _HUGE, "enter the current the load draws, 0 A or more")
-    j[current_at] = -amps
-    watts = read.figure("power_w", power_at, 0.0, _HUGE, "enter the power the load draws, 0 W or more")
-    g[ohm_at] = 1.0 / read.figure("load_ohm", ohm_at, _TINY, np.inf, "enter a resistance above 0 ohm")
-    motor_at, motor_s, motor_a, limit_a = _motors(read, g)
-    regulator_at = _regulators(read)
-    at = (regulator_at,)
-    output_v = read.figure("output_v", at, _TINY, _HUGE, "enter the regulator's output voltage, above 0 V")
-    share = read.figure("efficiency_frac", at, _TINY, 1.0, "enter an efficiency above 0, at most 1")
-    most = read.figure(
-        "output_limit_a", at, 0.0, np.inf, "enter the regulator's greatest output current, or leave it out"
-    )
-    return LoadLaws(
-        g, j, current_at, amps, power_at, watts, motor_at, motor_s, motor_a, limit_a,
-        regulator_at, output_v, output_v / share, most,
-    )  # fmt: skip
+    kinds = _sorted_kinds(tree, loads, scenarios)
+    g, j = np.zeros((len(tree.parent), scenarios)), np.zeros((len(tree.parent), scenarios))
+    current_at = power_at = _NOWHERE
+    power_w = _NOTHING
+    if kind := kinds.get(LoadKind.CURRENT):
+        current_at = kind.at
+        j[current_at] = -kind.figure("current_a", 0.0, _HUGE, "enter the current the load draws, 0 A or more")
+    if kind := kinds.get(LoadKind.RESISTANCE):
+        g[kind.at] = 1.0 / kind.figure("load_ohm", _TINY, np.inf, "enter a resistance above 0 ohm")
+    if kind := kinds.get(LoadKind.POWER):
+        power_at = kind.at
+        power_w = kind.figure("power_w", 0.0, _HUGE, "enter the power the load draws, 0 W or more")
+    motors = _motors(kinds.get(LoadKind.MOTOR), g)
+    return LoadLaws(g, j, current_at, power_at, power_w, *motors, *_regulators(kinds.get(LoadKind.REGULATOR)))
 
 
-def _motors(read: _Reader, g: FloatArray) -> tuple[_Where, FloatArray, FloatArray, FloatArray]:
+def _motors(kind: _Kind | None, g: FloatArray) -> tuple[_Where, FloatArray, FloatArray, FloatArray]:
     """Write the linear motors into `g`; give the others with their conductance, source and limit."""
-    at = read.at(LoadKind.MOTOR)
-    ohms = read.figure(
-        "motor_ohm", at, _TINY, _HUGE, "enter the motor's resistance: nominal voltage over stall current"
+    if kind is None:
+        return _NOWHERE, _NOTHING, _NOTHING, _NOTHING
+    ohms = kind.figure(
+        "motor_ohm", _TINY, _HUGE, "enter the motor's resistance: nominal voltage over stall current"
     )
-    back = read.figure("back_emf_v", at, 0.0, _HUGE, "enter the back-EMF, 0 V or more")
-    command = read.figure("command_frac", at, 0.0, 1.0, "enter a commanded fraction from 0 to 1")
-    limit = read.figure("limit_a", at, 0.0, np.inf, "enter a current limit of 0 A or more, or leave it out")
-    slope, source = command * command / ohms, command * back / ohms
-    bent = (slope > 0.0) & ((source > 0.0) | np.isfinite(limit))
-    g[at] = np.where(bent, 0.0, slope)
-    if slope.ndim == 2:  # whole rows, so that they stay columns of scenarios
-        bent = bent.any(axis=1)
-        g[at[0][bent]] = 0.0
-    chosen = tuple(index[bent] for index in at)
-    return chosen, slope[bent], source[bent], limit[bent]
+    back = kind.figure("back_emf_v", 0.0, _HUGE, "enter the back-EMF, 0 V or more")
+    command = kind.figure("command_frac", 0.0, 1.0, "enter a commanded fraction from 0 to 1")
+    limit = kind.figure("limit_a", 0.0, np.inf, "enter a current limit of 0 A or more, or leave it out")
+    source = command / ohms
+    slope = source * command
+    source = source * back
+    bent = (source > 0.0) | (limit < np.inf)
+    if not bent.any():
+        g[kind.at] = slope
+        return _NOWHERE, _NOTHING, _NOTHING, _NOTHING
+    if len(kind.at) == 1:  # whole rows, so that they stay columns of scenarios
+        bent = np.logical_or.reduce(bent, axis=1)
+    slope, source, limit = (np.broadcast_to(figure, kind.shape) for figure in (slope, source, limit))
+    g[tuple(index[~bent] for index in kind.at)] = slope[~bent]
+    return tuple(index[bent] for index in kind.at), slope[bent], source[bent], limit[bent]
 
 
-def _regulators(read: _Reader) -> PlaceArray:
-    here = read.sorted_kind == LoadKind.REGULATOR
-    if here.ndim == 2:
-        mixed = here.any(axis=1) & ~here.all(axis=1)
-        if mixed.any():
-            rows = read.tree.order[np.flatnonzero(mixed)].tolist()
-            raise NetworkError("kind", "a regulator is one in every scenario", rows)
-        here = here.all(axis=1)
-    return np.flatnonzero(here)
+def _regulators(kind: _Kind | None) -> tuple[PlaceArray, FloatArray, FloatArray, FloatArray]:
+    if kind is None:
+        return _NOWHERE[0], _NOTHING, _NOTHING, _NOTHING
+    output_v = kind.figure("output_v", _TINY, _HUGE, "enter the regulator's output voltage, above 0 V")
+    share = kind.figure("efficiency_frac", _TINY, 1.0, "enter an efficiency above 0, at most 1")
+    most = kind.figure("output_limit_a", 0.0, np.inf, "enter the greatest output current, or leave it out")
+    output_v, share, most = (np.broadcast_to(figure, kind.shape) for figure in (output_v, share, most))
+    return kind.at[0], output_v, output_v / share, most

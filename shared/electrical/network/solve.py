@@ -10,14 +10,15 @@ below its law, so no step passes the highest solution, which is the one a real c
 step finds no voltage (a conductance seen through a branch is not positive any more), there is none.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from shared.electrical.arrays import BoolArray, FloatArray
 from shared.electrical.network.errors import NetworkError
 from shared.electrical.network.loads import LoadLaws, Loads, load_laws
-from shared.electrical.network.tree import FeedTree, Sources
+from shared.electrical.network.tree import AnyKind, FeedTree, Level, PlaceArray, Sources
 
 __all__ = ["Solution", "solve"]
 
@@ -55,20 +56,22 @@ class _Network:
     laws: LoadLaws
     open_v: FloatArray
     internal_ohm: FloatArray
-    series_ohm: FloatArray
+
+    def robots(self, figures: npt.NDArray[AnyKind]) -> npt.NDArray[AnyKind]:
+        """Give each branch the figure of its robot."""
+        return figures.take(self.tree.sort(self.tree.robot), axis=0)
 
     def start_v(self) -> FloatArray:
-        """No-load voltages: nothing can be higher."""
-        volts = np.empty(self.laws.conductance_s.shape)
-        volts[:] = self.open_v[self.tree.robot[self.tree.order]]
+        """Open-circuit voltages: nothing can be higher."""
+        volts = self.robots(self.open_v)
         regulators = self.laws.regulator_at
         if len(regulators):
             feed = volts.copy()
             feed[regulators] = self.laws.output_v
             for level in self.tree.levels[1:]:
                 volts[level.rows] = feed[level.feeder]
-                here = _within(regulators, level.rows)
                 feed[level.rows] = volts[level.rows]
+                here = _within(regulators, level.rows)
                 feed[regulators[here]] = self.laws.output_v[here]
         return volts
 
@@ -79,58 +82,67 @@ class _Pass:
     volts: FloatArray
     amps: FloatArray
     load_a: FloatArray
-    output_a: FloatArray | None
+    output_a: FloatArray  # of the regulators
 
 
-def _within(places: np.typing.NDArray[np.intp], rows: slice) -> slice:
+def _within(places: PlaceArray, rows: slice) -> slice:
     """Which of the ascending places lie in a run of rows."""
     return slice(*np.searchsorted(places, (rows.start, rows.stop)).tolist())
 
 
-def _sums(values: FloatArray, first: np.typing.NDArray[np.intp]) -> FloatArray:
+def _sums(values: FloatArray, first: PlaceArray) -> FloatArray:
+    """The sums of runs of rows."""
     if len(first) == 1:
-        return values.sum(axis=0, keepdims=True)
-    if values.shape[1] == 1:
-        return np.add.reduceat(values[:, 0], first)[:, None]
-    return np.add.reduceat(values, first, axis=0)
+        total: FloatArray = values.sum(axis=0, keepdims=True)
+    elif values.shape[1] == 1:
+        total = np.add.reduceat(values[:, 0], first)[:, None]
+    else:
+        total = np.add.reduceat(values, first, axis=0)
+    return total
 
 
-def _one_pass(net: _Network, volts: FloatArray, secant: bool) -> _Pass:
-    """Up with the loads' lines at these voltages, down with the voltages they give."""
-    laws, levels, r = net.laws, net.tree.levels, net.series_ohm
-    own_g, own_j = laws.tangent(volts, secant)
+def _spread(level: Level, values: FloatArray) -> FloatArray:
+    """The figures of the feeding branches, for each row of a level."""
+    return values[level.fed] if len(level.fed) == 1 else values.take(level.feeder, axis=0)
+
+
+def _one_pass(net: _Network, own_g: FloatArray, own_j: FloatArray, volts: FloatArray) -> _Pass:
+    """Up with the loads' lines, down with the voltages they give. `volts` is where the lines are drawn."""
+    laws, levels, r = net.laws, net.tree.levels, net.tree.loop_ohm
+    output_a = np.zeros_like(laws.output_v)
     g, j = own_g.copy(), own_j.copy()
     share = np.empty_like(g)
     root_g, root_j = np.zeros(net.open_v.shape), np.zeros(net.open_v.shape)
-    output_a = np.zeros_like(laws.output_v) if len(laws.regulator_at) else None
     for number in range(len(levels) - 1, -1, -1):
         level = levels[number]
         rows = level.rows
-        if output_a is not None:
+        if len(laws.regulator_at):
             _regulate(laws, rows, volts, (g, j, own_g, own_j), output_a)
-        pivot = r[rows] * g[rows] + 1.0
+        pivot = share[rows]
+        np.multiply(r[rows], g[rows], out=pivot)
+        pivot += 1.0
         if not laws.passive:
             pivot[~(pivot > 0.0)] = np.nan
-        np.divide(1.0, pivot, out=share[rows])
+        np.divide(1.0, pivot, out=pivot)
         into_g, into_j = (g, j) if number else (root_g, root_j)
-        into_g[level.fed] += _sums(g[rows] * share[rows], level.first)
-        into_j[level.fed] += _sums(j[rows] * share[rows], level.first)
+        into_g[level.fed] += _sums(g[rows] * pivot, level.first)
+        into_j[level.fed] += _sums(j[rows] * pivot, level.first)
     pivot = net.internal_ohm * root_g + 1.0
     pivot[~(pivot > 0.0)] = np.nan
     battery_v = (net.open_v + net.internal_ohm * root_j) / pivot
-    found = np.empty_like(g)
-    feed = battery_v
-    for level in levels:
-        rows = level.rows
-        found[rows] = (feed[level.feeder] + r[rows] * j[rows]) * share[rows]
-        if feed is battery_v:
-            feed = found if output_a is None else found.copy()
-        elif output_a is not None:
-            feed[rows] = found[rows]
-        if output_a is not None:
-            here = _within(laws.regulator_at, rows)
-            feed[laws.regulator_at[here]] = laws.output_v[here]
-    return _Pass(battery_v, found, g * found - j, own_g * found - own_j, output_a)
+    found = r * j
+    feed = found.copy() if len(laws.regulator_at) else found
+    for number, level in enumerate(levels):
+        here = found[level.rows]
+        here += _spread(level, feed if number else battery_v)
+        here *= share[level.rows]
+        if feed is not found:
+            feed[level.rows] = here
+            some = _within(laws.regulator_at, level.rows)
+            feed[laws.regulator_at[some]] = laws.output_v[some]
+    g *= found
+    g -= j
+    return _Pass(battery_v, found, g, own_g * found - own_j, output_a)
 
 
 def _regulate(
@@ -159,29 +171,44 @@ def _regulate(
         line[at] = -2.0 * amps
 
 
-def _settle(net: _Network, volts: FloatArray, *, secant: bool = False) -> _Pass:
+def _settle(net: _Network, volts: FloatArray) -> _Pass:
     """Repeat the pass until the lines are the laws; a robot that never gets there is NaN."""
-    for _ in range(_CHORD_ROUNDS if secant else _ROUNDS):
-        done = _one_pass(net, volts, secant)
-        if secant:
-            moving = np.abs(done.volts - volts) > 1e-9 * np.abs(done.volts)
-        else:
-            moving = net.laws.unsettled(volts, done.volts)
-        if not moving.any():
+    for _ in range(_ROUNDS):
+        done = _one_pass(net, *net.laws.tangent(volts, secant=False), volts)
+        moving = net.laws.unsettled(volts, done.volts)
+        if not any(rows.any() for _at, rows in moving):
             return done
         volts = done.volts
-    if secant:
-        return done
-    stuck = net.tree.robot[net.tree.order[np.nonzero(moving)[0]]]
-    robots = np.zeros(len(net.open_v), dtype=np.bool_)
-    robots[stuck] = True
-    return _blank(net, done, robots[:, None])
+    stuck = np.zeros(net.open_v.shape, dtype=np.bool_)
+    for at, rows in moving:
+        places = rows.nonzero()
+        row = at[0][places[0]]
+        column = places[1] if len(places) == 2 else at[1][places[0]]
+        stuck[net.tree.robot[net.tree.order[row]], column] = True
+    return _choose(net, stuck, None, done)
 
 
-def _blank(net: _Network, done: _Pass, robots: BoolArray) -> _Pass:
-    rows = np.broadcast_to(robots, net.open_v.shape)[net.tree.robot[net.tree.order]]
-    hide = {name: np.where(rows, np.nan, getattr(done, name)) for name in ("volts", "amps", "load_a")}
-    return replace(done, battery_v=np.where(robots, np.nan, done.battery_v), **hide)
+def _approach(net: _Network) -> FloatArray:
+    """Near the solution from above by chords that never pass it: slow, but sure."""
+    volts = net.start_v()
+    for _ in range(_CHORD_ROUNDS):
+        found = _one_pass(net, *net.laws.tangent(volts, secant=True), volts).volts
+        if not (np.abs(found - volts) > 1e-9 * np.abs(found)).any():
+            break
+        volts = found
+    return found
+
+
+def _choose(net: _Network, robots: BoolArray, there: _Pass | None, else_: _Pass) -> _Pass:
+    """One answer in some robots (NaN without one), the other in the rest."""
+    rows = net.robots(robots)
+    masks = {"battery_v": robots, "output_a": rows[net.laws.regulator_at]}
+    return _Pass(
+        **{
+            name: np.where(masks.get(name, rows), getattr(there, name, np.nan), value)
+            for name, value in vars(else_).items()
+        }
+    )
 
 
 def solve(tree: FeedTree, sources: Sources, loads: Loads) -> Solution:
@@ -214,79 +241,88 @@ def solve(tree: FeedTree, sources: Sources, loads: Loads) -> Solution:
     [[False]]
     """
     with np.errstate(all="ignore"):
-        open_v, internal_ohm = sources.columns()
-        if len(tree.robot) and tree.robot.max() >= len(open_v):
-            raise NetworkError(
-                "open_v", f"has {len(open_v)} batteries where {tree.robot.max() + 1} robots are"
-            )
-        counts = [open_v.shape[1], internal_ohm.shape[1], tree.supply_ohm.shape[1], tree.return_ohm.shape[1]]
-        scenarios = max(*counts, loads.scenarios())
-        series = (tree.supply_ohm + tree.return_ohm)[tree.order]
-        wide = np.broadcast_to(open_v, (len(open_v), scenarios))
-        net = _Network(tree, load_laws(tree, loads, scenarios), wide, internal_ohm, series)
-        done = _settle(net, net.start_v())
-        if len(net.laws.motor_at[0]) and np.isnan(done.battery_v).any():
-            done = _again_from_above(net, done)
+        net = _network(tree, sources, loads)
+        if net.laws.linear:
+            done = _one_pass(net, net.laws.conductance_s, net.laws.source_a, net.open_v)
+            if len(net.laws.current_at[0]) and (done.volts[net.laws.current_at] < 0.0).any():
+                done = _settle(net, done.volts)
+        else:
+            done = _settle(net, net.start_v())
+            if len(net.laws.motor_at[0]) and np.isnan(done.battery_v).any():
+                done = _again(net, sources, loads, done)
         return _report(net, done)
 
 
-def _again_from_above(net: _Network, first: _Pass) -> _Pass:
-    """Motors at their limit can make a step pass the solution and seem to collapse: then go by chords, slowly."""
-    careful = _settle(net, net.start_v(), secant=True)
-    careful = _settle(net, careful.volts)
-    lost = np.isnan(first.battery_v)
-    rows = lost[net.tree.robot[net.tree.order]]
-    output_a = None
-    if first.output_a is not None and careful.output_a is not None:
-        output_a = np.where(rows[net.laws.regulator_at], careful.output_a, first.output_a)
-    return _Pass(
-        np.where(lost, careful.battery_v, first.battery_v),
-        np.where(rows, careful.volts, first.volts),
-        np.where(rows, careful.amps, first.amps),
-        np.where(rows, careful.load_a, first.load_a),
-        output_a,
-    )
+def _network(tree: FeedTree, sources: Sources, loads: Loads) -> _Network:
+    open_v, internal_ohm = sources.columns()
+    if len(tree.robot) and tree.robot.max() >= len(open_v):
+        raise NetworkError("open_v", f"has {len(open_v)} rows where {tree.robot.max() + 1} robots are")
+    columns = (array.shape[1] for array in (open_v, internal_ohm, tree.loop_ohm))
+    scenarios = max(*columns, loads.scenarios())
+    if open_v.shape[1] != scenarios:
+        open_v = np.broadcast_to(open_v, (len(open_v), scenarios))
+    return _Network(tree, load_laws(tree, loads, scenarios), open_v, internal_ohm)
+
+
+def _again(net: _Network, sources: Sources, loads: Loads, first: _Pass) -> _Pass:
+    """Motors at their limit can make a step pass the solution and seem to collapse: take those robots slowly."""
+    lost = np.logical_or.reduce(np.isnan(first.battery_v), axis=1)
+    tree, rows = net.tree.only(lost)
+    open_v, internal_ohm = sources.columns()
+    part = _network(tree, Sources(open_v[lost], internal_ohm[lost]), loads.only(rows))
+    answer = _settle(part, _approach(part))
+    # Back among the others, in the order of the solver.
+    at = net.tree.place[rows][tree.order]
+    regulators = np.searchsorted(net.laws.regulator_at, at[part.laws.regulator_at])
+    places = {"battery_v": np.flatnonzero(lost), "output_a": regulators}
+    for name, value in vars(first).items():
+        value[places.get(name, at)] = getattr(answer, name)
+    return first
 
 
 def _report(net: _Network, done: _Pass) -> Solution:
     """Poles, flags, and the caller's order."""
-    tree, laws, place = net.tree, net.laws, net.tree.place
-    solved = np.isfinite(done.battery_v)
+    tree, laws = net.tree, net.laws
     limited = np.zeros(done.volts.shape, dtype=np.bool_)
     dropout = np.zeros_like(limited)
     output_a = np.zeros_like(done.volts)
     if len(laws.motor_at[0]):
-        free = laws.motor_s * done.volts[laws.motor_at] - laws.motor_a
-        limited[laws.motor_at] = free > laws.limit_a
-    if done.output_a is not None:
+        limited[laws.motor_at] = laws.motor_s * done.volts[laws.motor_at] - laws.motor_a > laws.limit_a
+    if len(laws.regulator_at):
         _switch_off(net, done, limited)
         at = laws.regulator_at
-        running = np.isfinite(done.volts[at])
-        output_a[at] = np.where(running, np.where(np.isnan(done.output_a), np.inf, done.output_a), np.nan)
+        asked = np.where(np.isnan(done.output_a), np.inf, done.output_a)
+        output_a[at] = np.where(np.isnan(done.volts[at]), np.nan, asked)
         dropout[at] = done.volts[at] <= laws.output_v
-    back = tree.return_ohm[tree.order]
-    minus = done.amps * back
+    minus = done.amps * tree.back_ohm
     for level in tree.levels[1:]:
-        minus[level.rows] += minus[level.feeder]
-    volts = done.volts
+        minus[level.rows] += _spread(level, minus)
     return Solution(
-        done.battery_v, done.amps[place], (minus + volts)[place], minus[place], volts[place], done.load_a[place],
-        output_a[place], solved, limited[place], dropout[place],
-    )  # fmt: skip
+        battery_v=done.battery_v,
+        current_a=tree.unsort(done.amps),
+        plus_v=tree.unsort(minus + done.volts),
+        minus_v=tree.unsort(minus),
+        load_v=tree.unsort(done.volts),
+        load_a=tree.unsort(done.load_a),
+        output_a=tree.unsort(output_a) if len(laws.regulator_at) else output_a,
+        solved=np.isfinite(done.battery_v),
+        limited=limited if laws.linear else tree.unsort(limited),
+        dropout=tree.unsort(dropout) if len(laws.regulator_at) else dropout,
+    )
 
 
 def _switch_off(net: _Network, done: _Pass, limited: BoolArray) -> None:
     """What hangs on a regulator that gives up is at 0 V."""
     at = net.laws.regulator_at
-    solved = np.isfinite(done.battery_v)[net.tree.robot[net.tree.order]]
-    assert done.output_a is not None
-    limited[at] = ~(done.output_a <= net.laws.output_limit_a) & solved[at]
-    off = np.zeros_like(limited)
+    solved = net.robots(np.isfinite(done.battery_v))
     gives_up = np.zeros_like(limited)
-    gives_up[at] = limited[at]
+    gives_up[at] = ~(done.output_a <= net.laws.output_limit_a) & solved[at]
+    off = np.zeros_like(limited)
     for level in net.tree.levels[1:]:
-        off[level.rows] = off[level.feeder] | gives_up[level.feeder]
-    for values in (done.volts, done.amps, done.load_a):
-        values[off] = 0.0
-        values[~solved] = np.nan
-    limited &= ~off
+        off[level.rows] = (off | gives_up)[level.feeder]
+    limited |= gives_up
+    limited &= ~off & solved
+    done.output_a[off[at]] = 0.0
+    for figures in (done.volts, done.amps, done.load_a):
+        figures[off] = 0.0
+        figures[~solved] = np.nan

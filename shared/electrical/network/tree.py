@@ -6,8 +6,8 @@ All branches of all robots lie in one flat list. For the solver they are sorted 
 battery, and within it by the branch that feeds them, so that what hangs on one branch is one contiguous run.
 """
 
-from dataclasses import dataclass
-from typing import Self, TypeAlias
+from dataclasses import dataclass, replace
+from typing import Self, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -15,9 +15,10 @@ import numpy.typing as npt
 from shared.electrical.arrays import BoolArray, FloatArray, Number
 from shared.electrical.network.errors import NetworkError
 
-__all__ = ["FeedTree", "Level", "PlaceArray", "Sources", "path_ohm"]
+__all__ = ["AnyKind", "FeedTree", "Level", "PlaceArray", "Sources", "path_ohm"]
 
 PlaceArray: TypeAlias = npt.NDArray[np.intp]
+AnyKind = TypeVar("AnyKind", bound=np.generic)
 
 
 def _columns(field: str, value: npt.ArrayLike, rows: int) -> FloatArray:
@@ -32,7 +33,7 @@ def _columns(field: str, value: npt.ArrayLike, rows: int) -> FloatArray:
 
 def _refuse(field: str, problem: str, wrong: BoolArray) -> None:
     if wrong.any():
-        raise NetworkError(field, problem, np.unique(np.nonzero(wrong)[0]).tolist())
+        raise NetworkError(field, problem, np.unique(np.nonzero(wrong)[0]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +60,11 @@ class FeedTree:
     return_ohm: FloatArray
     order: PlaceArray  # place of each row of the solver in the arrays above
     place: PlaceArray  # the inverse
+    in_order: bool  # whether both are 0, 1, 2 ...
     levels: tuple[Level, ...]
+    # In the order of the solver: both poles together, and the return alone.
+    loop_ohm: FloatArray
+    back_ohm: FloatArray
 
     @classmethod
     def build(
@@ -83,13 +88,22 @@ class FeedTree:
         other[fed] = robots[parents[fed]] != robots[fed]
         _refuse("parent", "a branch is fed from its own robot; choose one of its branches", other)
         order, place, levels = _sorted_levels(robots, parents)
-        supply, back = _resistances(supply_ohm, return_ohm, rows)
-        return cls(robots, parents, supply, back, order, place, levels)
+        in_order = bool((order[1:] > order[:-1]).all())
+        ohms = _resistances(supply_ohm, return_ohm, order, in_order)
+        return cls(robots, parents, *ohms[:2], order, place, in_order, levels, *ohms[2:])
 
     def with_ohm(self, supply_ohm: npt.ArrayLike, return_ohm: npt.ArrayLike) -> Self:
         """Give the same tree with other resistances, without sorting it again."""
-        supply, back = _resistances(supply_ohm, return_ohm, len(self.parent))
-        return type(self)(self.robot, self.parent, supply, back, self.order, self.place, self.levels)
+        supply, back, loop, sorted_back = _resistances(supply_ohm, return_ohm, self.order, self.in_order)
+        return replace(self, supply_ohm=supply, return_ohm=back, loop_ohm=loop, back_ohm=sorted_back)
+
+    def sort(self, values: npt.NDArray[AnyKind]) -> npt.NDArray[AnyKind]:
+        """Give figures of the branches, rows first, in the order of the solver."""
+        return values if self.in_order else values.take(self.order, axis=0)
+
+    def unsort(self, values: npt.NDArray[AnyKind]) -> npt.NDArray[AnyKind]:
+        """Give figures in the order of the solver in the caller's."""
+        return values if self.in_order else values.take(self.place, axis=0)
 
     def only(self, robots: BoolArray) -> tuple[Self, PlaceArray]:
         """Give the tree of the robots chosen, numbered anew, and the places of its branches in this one."""
@@ -127,16 +141,18 @@ class Sources:
 
 
 def _resistances(
-    supply_ohm: npt.ArrayLike, return_ohm: npt.ArrayLike, rows: int
-) -> tuple[FloatArray, FloatArray]:
-    supply = _columns("supply_ohm", supply_ohm, rows)
-    back = _columns("return_ohm", return_ohm, rows)
+    supply_ohm: npt.ArrayLike, return_ohm: npt.ArrayLike, order: PlaceArray, in_order: bool
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    supply = _columns("supply_ohm", supply_ohm, len(order))
+    back = _columns("return_ohm", return_ohm, len(order))
     for field, ohms in (("supply_ohm", supply), ("return_ohm", back)):
         _refuse(field, "a resistance is a number and not negative; check length and size", ~(ohms >= 0.0))
         _refuse(field, "a resistance is finite; leave an open branch out", np.isinf(ohms))
-    none = supply + back <= 0.0
-    _refuse("supply_ohm", "a branch without any resistance; enter its length and wire", none)
-    return supply, back
+    loop = supply + back
+    _refuse("supply_ohm", "a branch without any resistance; enter its length and wire", loop <= 0.0)
+    if in_order:
+        return supply, back, loop, back
+    return supply, back, loop.take(order, axis=0), back.take(order, axis=0)
 
 
 def _depths(parent: PlaceArray) -> tuple[list[PlaceArray], PlaceArray]:
@@ -195,8 +211,8 @@ def path_ohm(tree: FeedTree) -> FloatArray:
     >>> path_ohm(tree).tolist()
     [0.005, 0.025]
     """
-    own = (tree.supply_ohm + tree.return_ohm)[tree.order]
+    own = tree.loop_ohm.copy()
     for level in tree.levels[1:]:
         own[level.rows] += own[level.feeder]
-    total = own[tree.place]
+    total = tree.unsort(own)
     return total[:, 0] if total.shape[1] == 1 else total
