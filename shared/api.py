@@ -6,8 +6,13 @@ the service given as ``save``. Nothing is deleted over the API unless the viewse
 
 from __future__ import annotations
 
+import types
 from collections.abc import Callable
-from typing import Any, ClassVar
+from dataclasses import fields as fields_of
+from decimal import Decimal
+from enum import IntEnum
+from functools import cache
+from typing import Any, ClassVar, Union, get_args, get_origin, get_type_hints
 
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import models
@@ -133,6 +138,48 @@ def team_serializer(
     return type(f"{row_model.__name__}Serializer", (TeamSerializer,), {"Meta": Meta})
 
 
+def value_serializer(value: type, **helps: str) -> type[serializers.Serializer[Any]]:
+    """A read-only serializer of a frozen dataclass, from its own types; ``helps`` explains fields.
+
+    Money is printed with two places, a numbered kind by its name.
+    """
+    hints = get_type_hints(value)
+    named = {f.name: _value_field(hints[f.name], helps.get(f.name, "")) for f in fields_of(value)}
+    text = {"__doc__": (value.__doc__ or "").split("\n")[0]}
+    return type(f"{value.__name__}Serializer", (serializers.Serializer,), {**text, **named})
+
+
+#: Of a value inside others: one class each, or the schema would describe it several times.
+_inner_serializer = cache(value_serializer)
+
+_PLAIN: dict[type, type[serializers.Field[Any, Any, Any, Any]]] = {
+    bool: serializers.BooleanField,
+    int: serializers.IntegerField,
+    float: serializers.FloatField,
+    str: serializers.CharField,
+}
+
+
+def _value_field(hint: Any, help_text: str) -> serializers.Field[Any, Any, Any, Any]:
+    more: dict[str, Any] = {"read_only": True, **({"help_text": help_text} if help_text else {})}
+    if get_origin(hint) in (Union, types.UnionType):
+        hint = next(h for h in get_args(hint) if h is not type(None))
+        more["allow_null"] = True
+    if get_origin(hint) is tuple:
+        hint, more["many"] = get_args(hint)[0], True
+    if hint is Decimal:
+        return serializers.DecimalField(12, 2, **more)
+    if issubclass(hint, IntEnum):
+        return _NamedKindField(**more)
+    plain = next((f for kind, f in _PLAIN.items() if issubclass(hint, kind)), None)
+    return plain(**more) if plain else _inner_serializer(hint)(**more)
+
+
+class _NamedKindField(serializers.CharField):
+    def to_representation(self, value: Any) -> str:
+        return str(value.name).lower()
+
+
 __all__ = [
     "TeamReadViewSet",
     "TeamScoped",
@@ -140,4 +187,5 @@ __all__ = [
     "TeamViewSet",
     "handle_error",
     "team_serializer",
+    "value_serializer",
 ]

@@ -19,6 +19,7 @@ from builds.api.serializers import (
     RobotSerializer,
     SeasonSerializer,
 )
+from builds.api.studies import StudyActions
 from builds.models import Build, BuildLine, Circuit, Robot, Season
 from builds.selectors.stores import build_bill
 from builds.services.builds import build_copy, build_make_current
@@ -44,7 +45,7 @@ class RobotViewSet(Archivable):
     filterset_class = RobotFilter
 
 
-class BuildViewSet(TeamViewSet):
+class BuildViewSet(StudyActions, TeamViewSet):
     """Builds; which one is current changes by ``make-current`` alone, so that there is one at most."""
 
     queryset = Build.objects.order_by("robot__code", "-dated", "pk")

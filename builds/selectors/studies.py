@@ -81,8 +81,16 @@ def current_limits(scope: Scope, build: Build, battery: Battery | None = None, l
     return limits.current_limits(build.pk, net, battery_case(scope, build, net, battery), least_board_v)
 
 
-def build_changes(scope: Scope, before: Build, after: Build) -> ChangeStudy:
+def build_before(scope: Scope, build: Build) -> Build | None:
+    """The build its robot had before this one."""
+    earlier = scope.rows(Build).filter(robot_id=build.robot_id, dated__lte=build.dated).exclude(pk=build.pk)
+    return earlier.exclude(dated=build.dated, pk__gt=build.pk).order_by("-dated", "-pk").first()
+
+
+def build_changes(scope: Scope, before: Build | None, after: Build) -> ChangeStudy:
     """What the change from one build to the other did, each with a new battery of its model."""
+    if before is None:
+        return ChangeStudy(None, after.pk, (), (), (), cannot=changes.FIRST)
     prices = {wire.wire_id: wire.price_per_m for wire in wire_choices(scope)}
     sides, words = [], []
     for build in (before, after):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from builds.network import Assembled, Scenario
+from builds.network import Assembled, Scenario, full_rest_v
 from shared.columns import FloatArray, IdArray
 from shared.electrical.network import FeedTree, Loads, Solution, Sources, solve
 
@@ -145,7 +145,7 @@ def as_new_case(net: Assembled, label: str) -> BatteryCase:
     return BatteryCase(
         battery_id=None,
         label=label,
-        open_v=float(net.as_new.open_v[0]) if net.robots else math.nan,
+        open_v=float(full_rest_v(net.rows)[0]),
         internal_mohm=None if ohm is None else ohm * 1e3,
         words="as new, by the figures of its model" if ohm is not None else "not known",
     )

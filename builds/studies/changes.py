@@ -45,6 +45,10 @@ _BUILD_FIELDS: dict[str, str] = {
 }
 
 
+#: Of a build that no other came before.
+FIRST = "This is the robot's first build: there is nothing to compare it with."
+
+
 class Kind(StrEnum):
     ADDED = "added"
     REMOVED = "removed"
@@ -95,7 +99,7 @@ class Effect:
 class ChangeStudy:
     """``cannot``: why the effects on voltages are missing; what changed is listed all the same."""
 
-    before_id: int
+    before_id: int | None
     after_id: int
     changes: tuple[Change, ...]
     build_fields: tuple[FieldChange, ...]
