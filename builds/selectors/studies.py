@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from builds.electrical import load_circuits
 from builds.models import Build
-from builds.network import Assembled, assemble
+from builds.network import PUSHING, Assembled, assemble
 from builds.studies import (
     BatteryCase,
     BatteryStudy,
@@ -25,9 +25,9 @@ from inventory.selectors.wires import wire_choices
 from shared.access import Scope
 
 
-def network_of(scope: Scope, build: Build) -> Assembled:
-    """The network of one build, alone."""
-    return assemble(load_circuits(scope.rows(Build).filter(pk=build.pk)))
+def network_of(scope: Scope, build: Build, push: int = PUSHING) -> Assembled:
+    """The network of one build, alone; ``push``: how many mechanisms are at their peak while it pushes."""
+    return assemble(load_circuits(scope.rows(Build).filter(pk=build.pk)), push=push)
 
 
 def battery_case(scope: Scope, build: Build, net: Assembled, battery: Battery | None) -> BatteryCase:
@@ -51,33 +51,53 @@ def case_of(source: BatterySource) -> BatteryCase:
     )
 
 
-def solved_build(scope: Scope, build: Build, battery: Battery | None = None, least_board_v: float | None = None
-                 ) -> SolvedBuild:  # fmt: skip
+def solved_build(
+    scope: Scope,
+    build: Build,
+    battery: Battery | None = None,
+    *,
+    least_board_v: float | None = None,
+    push: int = PUSHING,
+) -> SolvedBuild:
     """Every voltage and current of the build in the three scenarios."""
-    net = network_of(scope, build)
+    net = network_of(scope, build, push)
     return solved.solved_build(build.pk, net, battery_case(scope, build, net, battery), least_board_v)
 
 
-def cheapest_fix(scope: Scope, build: Build, battery: Battery | None = None, least_board_v: float | None = None
-                 ) -> FixStudy:  # fmt: skip
+def cheapest_fix(
+    scope: Scope,
+    build: Build,
+    battery: Battery | None = None,
+    *,
+    least_board_v: float | None = None,
+    push: int = PUSHING,
+) -> FixStudy:
     """Which conductor, one size up, is the cheapest fix."""
-    net = network_of(scope, build)
+    net = network_of(scope, build, push)
     case = battery_case(scope, build, net, battery)
     return fixes.cheapest_fix(build.pk, net, case, wire_choices(scope), least_board_v)
 
 
-def batteries_for(scope: Scope, build: Build, least_board_v: float | None = None) -> BatteryStudy:
+def batteries_for(
+    scope: Scope, build: Build, *, least_board_v: float | None = None, push: int = PUSHING
+) -> BatteryStudy:
     """Which battery in service may still run this build."""
-    net = network_of(scope, build)
+    net = network_of(scope, build, push)
     as_new = battery_case(scope, build, net, None)
     cases = [case_of(source) for source in battery_sources(scope) if source.in_service]
     return batteries.batteries_for(build.pk, net, as_new, cases, least_board_v)
 
 
-def current_limits(scope: Scope, build: Build, battery: Battery | None = None, least_board_v: float | None = None
-                   ) -> LimitStudy:  # fmt: skip
+def current_limits(
+    scope: Scope,
+    build: Build,
+    battery: Battery | None = None,
+    *,
+    least_board_v: float | None = None,
+    push: int = PUSHING,
+) -> LimitStudy:
     """How much current limit per motor removes the brown-out."""
-    net = network_of(scope, build)
+    net = network_of(scope, build, push)
     return limits.current_limits(build.pk, net, battery_case(scope, build, net, battery), least_board_v)
 
 
@@ -87,14 +107,21 @@ def build_before(scope: Scope, build: Build) -> Build | None:
     return earlier.exclude(dated=build.dated, pk__gt=build.pk).order_by("-dated", "-pk").first()
 
 
-def build_changes(scope: Scope, before: Build | None, after: Build) -> ChangeStudy:
+def build_changes(
+    scope: Scope,
+    before: Build | None,
+    after: Build,
+    *,
+    least_board_v: float | None = None,
+    push: int = PUSHING,
+) -> ChangeStudy:
     """What the change from one build to the other did, each with a new battery of its model."""
     if before is None:
         return ChangeStudy(None, after.pk, (), (), (), cannot=changes.FIRST)
     prices = {wire.wire_id: wire.price_per_m for wire in wire_choices(scope)}
     sides, words = [], []
     for build in (before, after):
-        net = network_of(scope, build)
+        net = network_of(scope, build, push)
         sides.append(changes.Side(build.pk, net, battery_case(scope, build, net, None), prices))
         model = build.battery_model
         words.append(
@@ -104,4 +131,4 @@ def build_changes(scope: Scope, before: Build | None, after: Build) -> ChangeStu
                 "source_mohm": build.source_mohm,
             }
         )
-    return changes.build_changes(sides[0], sides[1], (words[0], words[1]))
+    return changes.build_changes(sides[0], sides[1], (words[0], words[1]), least_board_v)

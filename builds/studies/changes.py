@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import Any
@@ -15,7 +15,7 @@ from builds.selectors.bill import conductor_length_m
 from builds.studies.base import POSTS, BatteryCase, cannot, levels_of, number, only, solve_with, volts_at
 from shared.columns import FloatArray
 from shared.electrical.conductors import copper_mass_g
-from shared.electrical.network import FeedTree, LoadKind, Loads
+from shared.electrical.network import LoadKind, Loads
 
 #: Columns of a circuit that say how it is built, with what people call them.
 _FIELDS: dict[str, str] = {
@@ -153,9 +153,12 @@ def build_changes(before: Side, after: Side, build_words: tuple[Mapping[str, Any
     old, new = (
         {code: i for i, code in enumerate(s.net.rows.circuits.texts("code"))} for s in (before, after)
     )
-    changes = [_without(before, i, Kind.REMOVED) for code, i in old.items() if code not in new]
-    changes += [_without(after, i, Kind.ADDED) for code, i in new.items() if code not in old]
-    changes += [c for code, i in old.items() if code in new and (c := _changed(before, after, i, new[code]))]
+    both = [(i, new[code]) for code, i in old.items() if code in new]
+    changes = [
+        *_in_one_only(before, [i for code, i in old.items() if code not in new], Kind.REMOVED),
+        *_in_one_only(after, [i for code, i in new.items() if code not in old], Kind.ADDED),
+        *_in_both(before, after, both),
+    ]
     reason = next((r for s in (before, after) if (r := cannot(s.net, s.case))), "")
     return ChangeStudy(
         before_id=before.build_id,
@@ -184,73 +187,111 @@ def _field_changes(
 
 
 # --- one change alone ------------------------------------------------------------------------------------
-def _without(side: Side, i: int, kind: Kind) -> Change:
-    """A circuit that is in one build only, against that build without its load."""
+class _Trials:
+    """One build with one circuit different in each column, while it pushes; all are solved at once."""
+
+    def __init__(self, side: Side) -> None:
+        self.side = side
+        self.branches: dict[int, int] = {}
+        self.puts: list[tuple[int, dict[str, Any], tuple[float, float] | None]] = []
+        self.figures = vars(only(side.net.loads, Scenario.PUSH))
+
+    def put(self, i: int, figures: dict[str, Any], ohms: tuple[float, float] | None = None) -> None:
+        """Try circuit ``i`` with these figures of its load, and with these resistances of its two poles."""
+        self.branches[i] = len(self.puts) + 1
+        self.puts.append((int(self.side.net.branch[i]), figures, ohms))
+
+    def effects(self) -> dict[int, float | None]:
+        """Circuit -> what its change does to the board's voltage."""
+        if not self.puts:
+            return {}
+        net, width = self.side.net, len(self.puts) + 1
+        columns = {n: _wide(v, net.branches, width) for n, v in self.figures.items()}
+        supply, back = (_wide(v, net.branches, width) for v in (net.supply_ohm, net.return_ohm))
+        for column, (place, figures, ohms) in enumerate(self.puts, start=1):
+            for name, value in figures.items():
+                columns[name][place, column] = value
+            if ohms is not None:
+                supply[place, column], back[place, column] = ohms
+        done = solve_with(net, [self.side.case], Loads(**columns), net.tree.with_ohm(supply, back))
+        volts = volts_at(done, net.board)[0]
+        return {i: number(volts[column] - volts[0]) for i, column in self.branches.items()}
+
+
+def _wide(value: Any, rows: int, columns: int) -> Any:
+    array = np.asarray(value)
+    tall = array[:, None] if array.ndim == 1 else array
+    return np.array(np.broadcast_to(tall, (rows, columns)))
+
+
+def _alone(side: Side, at: Sequence[int]) -> dict[int, float | None]:
+    """Circuit -> what taking its load away does to the board."""
+    trials = _Trials(side)
+    for i in at:
+        if side.solvable and side.net.branch[i] >= 0 and side.net.currents.is_load[i]:
+            trials.put(i, {"kind": int(LoadKind.NONE)})
+    return trials.effects()
+
+
+def _swapped(before: Side, after: Side, pairs: Sequence[tuple[int, int]]) -> dict[int, float | None]:
+    """Circuit of the old build -> what having it as in the new one does to the board."""
+    trials = _Trials(before)
+    theirs = {
+        n: _wide(v, after.net.branches, 1)[:, 0]
+        for n, v in vars(only(after.net.loads, Scenario.PUSH)).items()
+    }
+    for i, j in pairs:
+        other = int(after.net.branch[j])
+        if before.solvable and before.net.branch[i] >= 0 and other >= 0:
+            ohms = float(after.net.supply_ohm[other]), float(after.net.return_ohm[other])
+            trials.put(i, {name: column[other] for name, column in theirs.items()}, ohms)
+    return trials.effects()
+
+
+def _in_one_only(side: Side, at: Sequence[int], kind: Kind) -> list[Change]:
+    """Circuits that only one of the builds has."""
     sign = 1.0 if kind == Kind.REMOVED else -1.0
-    effect = None
-    place = int(side.net.branch[i])
-    if side.solvable and place >= 0 and side.net.currents.is_load[i]:
-        loads = only(side.net.loads, Scenario.PUSH)
-        empty = np.array(loads.kind)
-        empty[place] = LoadKind.NONE
-        effect = _difference(side, loads, replace(loads, kind=empty), side.net.tree)
-    mass, cost = side.copper(i)
-    raw = side.net.rows.circuits.raw
-    return Change(
-        kind=kind,
-        circuit_id=int(side.net.rows.ids[i]),
-        code=raw["code"][i],
-        name=raw["name"][i],
-        fields=(),
-        board_v_effect=None if effect is None else sign * effect,
-        copper_g=None if mass is None else -sign * mass,
-        cost=None if cost is None else -int(sign) * cost,
-    )
+    effects, raw = _alone(side, at), side.net.rows.circuits.raw
+    found = []
+    for i in at:
+        (mass, cost), effect = side.copper(i), effects.get(i)
+        found.append(
+            Change(
+                kind=kind,
+                circuit_id=int(side.net.rows.ids[i]),
+                code=raw["code"][i],
+                name=raw["name"][i],
+                fields=(),
+                board_v_effect=None if effect is None else sign * effect,
+                copper_g=None if mass is None else -sign * mass,
+                cost=None if cost is None else -int(sign) * cost,
+            )
+        )
+    return found
 
 
-def _changed(before: Side, after: Side, i: int, j: int) -> Change | None:
-    """A circuit of both builds; None where nothing is different."""
-    fields = _field_changes(_FIELDS, before.words(i), after.words(j))
-    if not fields:
-        return None
-    (old_mass, old_cost), (new_mass, new_cost) = before.copper(i), after.copper(j)
-    raw = after.net.rows.circuits.raw
-    return Change(
-        kind=Kind.CHANGED,
-        circuit_id=int(after.net.rows.ids[j]),
-        code=raw["code"][j],
-        name=raw["name"][j],
-        fields=tuple(fields),
-        board_v_effect=None if any(f.field == "fed_from" for f in fields) else _swapped(before, after, i, j),
-        copper_g=None if old_mass is None or new_mass is None else new_mass - old_mass,
-        cost=None if old_cost is None or new_cost is None else new_cost - old_cost,
-    )
-
-
-def _swapped(before: Side, after: Side, i: int, j: int) -> float | None:
-    """The old build with this one circuit as in the new one."""
-    place, other = int(before.net.branch[i]), int(after.net.branch[j])
-    if not before.solvable or place < 0 or other < 0:
-        return None
-    loads, theirs = (only(side.net.loads, Scenario.PUSH) for side in (before, after))
-    mixed = Loads(
-        **{name: _put(value, place, getattr(theirs, name), other) for name, value in vars(loads).items()}
-    )
-    supply, back = before.net.supply_ohm.copy(), before.net.return_ohm.copy()
-    supply[place], back[place] = after.net.supply_ohm[other], after.net.return_ohm[other]
-    return _difference(before, loads, mixed, before.net.tree.with_ohm(supply, back))
-
-
-def _put(value: Any, place: int, theirs: Any, other: int) -> Any:
-    changed = np.array(value)
-    changed[place] = np.asarray(theirs)[other]
-    return changed
-
-
-def _difference(side: Side, loads: Loads, mixed: Loads, tree: FeedTree) -> float | None:
-    was = volts_at(solve_with(side.net, [side.case], loads), side.net.board)[0, 0]
-    then = volts_at(solve_with(side.net, [side.case], mixed, tree), side.net.board)[0, 0]
-    return number(then - was)
+def _in_both(before: Side, after: Side, pairs: Sequence[tuple[int, int]]) -> list[Change]:
+    """Circuits of both builds in which anything is different; a moved one has no effect of its own."""
+    fields = {pair: _field_changes(_FIELDS, before.words(pair[0]), after.words(pair[1])) for pair in pairs}
+    different = [pair for pair in pairs if fields[pair]]
+    stayed = [pair for pair in different if all(f.field != "fed_from" for f in fields[pair])]
+    effects, raw = _swapped(before, after, stayed), after.net.rows.circuits.raw
+    found = []
+    for i, j in different:
+        (old_mass, old_cost), (new_mass, new_cost) = before.copper(i), after.copper(j)
+        found.append(
+            Change(
+                kind=Kind.CHANGED,
+                circuit_id=int(after.net.rows.ids[j]),
+                code=raw["code"][j],
+                name=raw["name"][j],
+                fields=tuple(fields[i, j]),
+                board_v_effect=effects.get(i),
+                copper_g=None if old_mass is None or new_mass is None else new_mass - old_mass,
+                cost=None if old_cost is None or new_cost is None else new_cost - old_cost,
+            )
+        )
+    return found
 
 
 # --- the whole robot -------------------------------------------------------------------------------------

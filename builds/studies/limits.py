@@ -76,7 +76,8 @@ def current_limits(
     now = search.solved(np.full(1, np.inf), [np.arange(0)])
     before = levels.told(now, 0)[0]
     motors = _motors(net)
-    named = [(name, motors[_name(net, motors) == name]) for name in sorted(set(_name(net, motors)))]
+    of_motor = np.array(_names(net, motors))
+    named = [(name, motors[of_motor == name]) for name in sorted(set(of_motor.tolist()))]
     groups = [*named, (ALL_MOTORS, motors)] if motors.size else []
     rows = search.rows(groups, fine=(before.margin_v or 0.0) >= 0.0 and before.margin_v is not None)
     return replace(told, before=before, rows=tuple(rows[:-1]), all_motors=rows[-1] if rows else None)
@@ -88,8 +89,8 @@ def _motors(net: Assembled) -> IdArray:
     return np.flatnonzero(kind == LoadKind.MOTOR).astype(np.int64)
 
 
-def _name(net: Assembled, branch: IdArray) -> np.typing.NDArray[np.str_]:
-    return np.array([net.mechanisms.names[k] for k in net.mechanisms.of_circuit[net.circuit[branch]]])
+def _names(net: Assembled, branch: IdArray) -> list[str]:
+    return [net.mechanisms.names[k] for k in net.mechanisms.of_circuit[net.circuit[branch]]]
 
 
 @dataclass(frozen=True)

@@ -117,11 +117,13 @@ def solved_build(build_id: int, net: Assembled, case: BatteryCase, least_board_v
     done = solve_with(net, [case], net.loads)
     room = np.full((1, len(Scenario)), np.nan)
     levels = levels_of(net, least_board_v)
+    held = _held_up(net, done)
     board_id, board_code, _ = board_name(net)
     return replace(
         told,
         board_id=board_id,
         board_code=board_code,
+        assumptions=(*told.assumptions, *held),
         scenarios=tuple(_scenario(net, done, levels, room[0], s) for s in Scenario),
         circuits=tuple(_circuit(net, done, place, depth) for place, depth in drawn(net)),
     )
@@ -140,6 +142,18 @@ def _scenario(net: Assembled, done: Solution, levels: Levels, room: FloatArray, 
         headroom=number(room[s]),
         levels=levels.told(done, s),
     )
+
+
+def _held_up(net: Assembled, done: Solution) -> list[Assumption]:
+    """Regulators that are taken to hold their output although less comes in."""
+    codes = net.rows.circuits.texts("code")
+    rows = net.circuit[np.flatnonzero(done.dropout.any(axis=1))].tolist()
+    output = net.currents.rows.components.floats("output_v")
+    return [
+        Assumption(int(net.rows.ids[i]), codes[i], "holds its output although less comes in:", float(output[i]), "V",
+                   "right only for a converter that also steps up")
+        for i in rows
+    ]  # fmt: skip
 
 
 def drawn(net: Assembled) -> Iterator[tuple[int, int]]:
