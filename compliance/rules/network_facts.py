@@ -197,8 +197,17 @@ class NetworkFacts(FaultFacts):
 
     @cached_property
     def gaps(self) -> BoolArray:
-        """The circuits left out of the network for a reason that is none of their own figures."""
-        return np.isin(self.assembled.out, (Out.NO_FEED, Out.NO_OUTPUT)) & self.is_power
+        """The circuits left out of the network for a reason that ``circuit-unknown`` does not say of them."""
+        out = self.assembled.out
+        said = np.any([self.missing[what] for what in ("wire type", "length", "running current")], axis=0)
+        own = np.isin(out, (Out.NO_WIRE, Out.NO_LENGTH, Out.NO_CURRENT)) & ~said
+        gaps: BoolArray = (np.isin(out, (Out.NO_FEED, Out.NO_OUTPUT)) | own) & self.is_power
+        return gaps
+
+    @cached_property
+    def blind(self) -> BoolArray:
+        """The regulators that feed others and do not say what voltage they give."""
+        return self.is_regulator & self.feeds_others & np.isnan(self.rows.components.floats("output_v"))
 
     def build_label(self, i: int) -> str:
         """What people call a build: the robot and the revision."""

@@ -288,8 +288,13 @@ def _network_gap(f: NetworkFacts, build: int) -> Steps:
 
 def gap_words(f: NetworkFacts, build: int) -> list[str]:
     """The circuits of a build that are left out, with the reason."""
-    wanted = set(f.rows.ids[f.gaps].tolist())
-    return [f"{o.code}: {o.reason}" for o in f.assembled.left_out(build) if o.circuit_id in wanted]
+    reasons = {o.circuit_id: o.reason for o in f.assembled.left_out(build)}
+    here: list[int] = np.flatnonzero(f.gaps & (f.rows.builds.row == build)).tolist()
+    codes = f.rows.circuits.texts("code")
+    return [
+        f"{codes[i]}: {'its output voltage is not known' if f.blind[i] else reasons[int(f.rows.ids[i])]}"
+        for i in here
+    ]
 
 
 STEPS: dict[type[Rule], Callable[[NetworkFacts, int], Steps]] = {

@@ -191,7 +191,8 @@ def let_through(
     bears = bearable_s(amps, *columns)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(np.isinf(bears), 0.0, opens / bears)
-    at = (np.arange(size), np.argmax(np.nan_to_num(ratio, nan=-1.0, posinf=np.inf), axis=1))
+    worst = np.round(np.nan_to_num(ratio, nan=-1.0, posinf=np.inf), 9)
+    at = (np.arange(size), np.argmax(worst, axis=1))
     unknown = np.isnan(ratio).all(axis=1)
     verdict = np.where(unknown, np.int8(Verdict.UNKNOWN), at_most(opens[at], bears[at]))
     return LetThrough(verdict.astype(np.int8), amps[at], opens[at], bears[at])
@@ -212,7 +213,8 @@ def _compared_a(
     # In between the heating is curved: a few steps keep what lies between two of them within a hundredth.
     heating = least * np.power(np.fmax(quick / least, 1.0), _STEPS)
     lowest, highest = (edge[:, None] for edge in faults)
-    edges = np.column_stack((lowest, highest, knots[:, :1] / _NEXT**2, quick, heating, knots))
+    # The largest current first: of those equally bad it is the one told.
+    edges = np.column_stack((highest, lowest, knots[:, :1] / _NEXT**2, quick, heating, knots))
     amps: FloatArray = np.fmin(np.fmax(edges, lowest), highest)
     return amps
 

@@ -46,7 +46,7 @@ class NetworkShop(WiringShop):
         return shop
 
     def board(self, build: Build, **main: Any) -> Circuit:
-        given = {
+        given: dict[str, Any] = {
             "code": "MAIN", "build": build, "role": CircuitRole.MAIN, "wire": self.wire("4 AWG"), "length_m": 0.5,
             "device": self.fuse(120.0, THERMAL, form="thermal"), "component": self.component("board"),
             "continuous_a": None, "joints_mohm": NEXT_TO_NOTHING,
@@ -87,7 +87,7 @@ class NetworkShop(WiringShop):
             ("BEACON", "beacon"),
             ("M-1", "motor"),
         ):
-            self.load(code, 0.1, role=role)
+            self.load(code, 0.1, role=role, device=self.fuse(5.0))
         super().circuit(code="BUS", role=CircuitRole.SIGNAL, device=None, component=None)
 
     def of_circuit(self, circuit: Circuit) -> set[str]:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
+from builds.models import Circuit
 from compliance.models import RulePack, RuleSetting
 from tests.compliance.network_shop import INTERNAL_MOHM, MAIN_MOHM_PER_M, OPEN_V, NetworkShop
 
@@ -70,11 +73,11 @@ def test_loads_that_ask_more_than_the_battery_can_give(
         assert "no solution" in str(said["supply-collapse"].working)
 
 
-def shared_feed(shop: NetworkShop, length_m: float, **values: object) -> object:
+def shared_feed(shop: NetworkShop, length_m: float) -> Circuit:
     """A feed of 10 AWG (5.261 mm2) with a motor that pushes; what hangs beside it is told by the test."""
-    given = {"code": "PANEL", "role": "feed", "wire": shop.wire("10 AWG"), "length_m": length_m,
+    given: dict[str, Any] = {"code": "PANEL", "role": "feed", "wire": shop.wire("10 AWG"), "length_m": length_m,
              "continuous_a": None, "device": shop.fuse(60.0)}  # fmt: skip
-    feed = shop.circuit(**(given | values))
+    feed = shop.circuit(**given)
     shop.load("ARM-1", 4.0, role="motor", peak_a=50.0, fed_from=feed)
     return feed
 
