@@ -106,8 +106,13 @@ class BatteryBook:
                 yield BatteryCase(self, row, None, -1)
 
 
-def load_book(batteries: QuerySet[Battery], *, team_ids: Sequence[int], now: datetime) -> BatteryBook:
-    """Read and judge the batteries of some teams, in eight queries however many there are."""
+def load_book(
+    batteries: QuerySet[Battery], *, team_ids: Sequence[int], now: datetime, lines_of_all: bool = True
+) -> BatteryBook:
+    """Read and judge the batteries of some teams, in eight queries however many there are.
+
+    Without ``lines_of_all`` a battery that has not risen gets no line and no test: enough to find what is wrong.
+    """
     table = PackTable.load(team_ids)
     limits: dict[int, tuple[BatteryPolicy, float]] = {}
     problems: dict[int, str] = {}
@@ -126,21 +131,27 @@ def load_book(batteries: QuerySet[Battery], *, team_ids: Sequence[int], now: dat
         if pack in limits:
             members.setdefault(limits[pack], []).append(row)
     groups = tuple(
-        _judged(columns, np.array(rows, dtype=np.int64), policy, stale, today)
+        _judged(columns, np.array(rows, dtype=np.int64), policy, stale, today, lines_of_all)
         for (policy, stale), rows in members.items()
     )
     return BatteryBook(columns, table, pack_of, problems, groups, today)
 
 
 def _judged(
-    columns: BatteryColumns, members: IntArray, policy: BatteryPolicy, stale: float, today: float
+    columns: BatteryColumns,
+    members: IntArray,
+    policy: BatteryPolicy,
+    stale: float,
+    today: float,
+    lines_of_all: bool,
 ) -> Group:
     local = np.full(len(columns.facts), -1, dtype=np.int64)
     local[members] = np.arange(members.size)
     rows = np.flatnonzero(local[columns.readings.battery] >= 0)
     member = local[columns.readings.battery[rows]]
     order = np.argsort(member, kind="stable")
-    told = judge_batteries(_as_readings(columns, rows, local), members.size, policy)
+    readings = _as_readings(columns, rows, local)
+    told = judge_batteries(readings, members.size, policy, lines_of_all=lines_of_all)
     newest = np.full(members.size, np.nan)
     series = told.readings
     if series.battery.size:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, cast
@@ -13,8 +13,8 @@ from django.db.models import Count, F, QuerySet, Window
 from django.db.models.functions import RowNumber
 from django.utils import timezone
 
-from inventory.models import Battery, BatteryModel, BatteryState, CapacityTest, Charge, Reading
-from shared.columns import EpochSeconds, Table, fetch, place_of
+from inventory.models import Battery, BatteryModel, BatteryState, CapacityTest, Charge, Method, Reading
+from shared.columns import EpochSeconds, Table, code_of, fetch, place_of
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -149,38 +149,38 @@ def date_to_day(day: date) -> float:
 
 
 def _fetch_of(
-    facts: Sequence[BatteryFacts], rows: QuerySet[Any], moment: str, *fields: str
+    facts: Sequence[BatteryFacts], rows: QuerySet[Any], moment: str, *fields: str, coded: Sequence[str] = ()
 ) -> tuple[Table, IntArray, FloatArray]:
     """Columns of rows that belong to batteries, the place of each row's battery, and its moment in seconds."""
-    table = fetch(rows.annotate(at_s=EpochSeconds(moment)), "battery_id", "at_s", *fields)
+    table = fetch(rows.annotate(at_s=EpochSeconds(moment)), "battery_id", "at_s", *fields, coded=coded)
     known = np.array([f.pk for f in facts], dtype=np.int64)
     place = place_of(known, table.ids("battery_id"))
     # A battery entered while we read was not there when the batteries were read: the next sweep judges it.
     there = place >= 0
     table = table.where(there)
-    return table, place[there], table.floats("at_s")
+    return table, place[there], np.round(table.floats("at_s"), 3)
 
 
 def _readings(
     rows: QuerySet[Reading], ended: QuerySet[Charge], facts: Sequence[BatteryFacts], break_in_cycles: float
 ) -> ReadingColumns:
     figures = ("rest_v", "rest_h", "temperature_c", "charge_frac")
+    numbered = rows.order_by().annotate(method_code=code_of("method", Method.values))
     table, battery, seconds = _fetch_of(
-        facts, rows.order_by(), "taken_at", "resistance_mohm", "method", "instrument", *figures
+        facts, numbered, "taken_at", "resistance_mohm", "method_code", *figures, coded=("instrument",)
     )
-    method, method_names = _codes(table.texts("method"), str)
-    # A name typed with another capital is still the same meter.
-    instrument, instrument_names = _codes(table.texts("instrument"), str.casefold)
+    written = table.coded("instrument")
+    same, instruments = _same_meter(written.words)
     return ReadingColumns(
         battery=battery,
         day=local_days_of(seconds),
         mohm=table.floats("resistance_mohm"),
-        method=method,
-        instrument=instrument,
+        method=table.ids("method_code"),
+        instrument=same[written.code],
         **{name: table.floats(name) for name in figures},
         cycles=_cycles_at(seconds, battery, ended, facts, break_in_cycles),
-        methods=method_names,
-        instruments=instrument_names,
+        methods=tuple(Method.values),
+        instruments=instruments,
     )
 
 
@@ -214,13 +214,10 @@ def _tests(rows: QuerySet[CapacityTest], facts: Sequence[BatteryFacts]) -> Capac
     return CapacityColumns(battery, local_days_of(seconds), *(table.floats(name) for name in fields))
 
 
-def _codes(names: Sequence[str], normal: Callable[[str], str]) -> tuple[IntArray, tuple[str, ...]]:
-    """Numbers for names in order of first use, and the names as first written."""
+def _same_meter(names: Sequence[str]) -> tuple[IntArray, tuple[str, ...]]:
+    """A number for each name, and the names as first written: with another capital it is still the same meter."""
     written: dict[str, str] = {}
-    for name in dict.fromkeys(names):
-        written.setdefault(normal(name), name)
-    place = {normalised: i for i, normalised in enumerate(written)}
-    number = {name: place[normal(name)] for name in dict.fromkeys(names)}
-    return np.fromiter(map(number.__getitem__, names), dtype=np.int64, count=len(names)), tuple(
-        written.values()
-    )
+    for name in names:
+        written.setdefault(name.casefold(), name)
+    place = {folded: i for i, folded in enumerate(written)}
+    return np.array([place[name.casefold()] for name in names], dtype=np.int64), tuple(written.values())

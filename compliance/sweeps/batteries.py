@@ -24,7 +24,7 @@ from shared.planning.trends import BatteryState
 
 def findings(team_ids: Sequence[int], *, now: datetime) -> tuple[list[Finding], dict[str, int]]:
     """What the battery rules find in these teams, and how much was looked at."""
-    book = load_book(judged_batteries(team_ids), team_ids=team_ids, now=now)
+    book = load_book(judged_batteries(team_ids), team_ids=team_ids, now=now, lines_of_all=False)
     enabled = {rule: book.table.enabled(rule) for rule in JUDGES}
     found = [
         _finding(case, verdict)
