@@ -76,7 +76,7 @@ SWEEPS_AFTER: dict[str, tuple[str, ...]] = {
     "inventory.WireType": ("sweep.loads", "match.team"),
     "inventory.TerminalType": ("sweep.loads",),
     "inventory.ProtectiveDevice": ("sweep.loads", "match.team"),
-    "inventory.DevicePoint": ("sweep.loads",),
+    "inventory.DevicePoint": ("sweep.loads", "match.team"),
     "inventory.Component": ("sweep.loads", "match.team"),
     "inventory.BatteryModel": ("sweep.batteries", "sweep.loads", "match.team"),
     "inventory.Part": ("sweep.stock",),

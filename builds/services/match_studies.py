@@ -20,7 +20,7 @@ from shared.models import JobRun
 BUILD_JOB = "match.build"
 FEWEST_RUNS, MOST_RUNS = 20, 2000
 #: Batteries simulated together and written in one transaction: what a killed worker loses at most.
-BATTERIES_AT_ONCE = 4
+BATTERIES_AT_ONCE = 12
 
 Progress = Callable[[float], None]
 
