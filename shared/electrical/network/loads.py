@@ -19,12 +19,12 @@ from shared.electrical.arrays import BoolArray, FloatArray, Number
 from shared.electrical.network.errors import NetworkError
 from shared.electrical.network.tree import FeedTree, PlaceArray
 
-__all__ = ["LoadKind", "LoadLaws", "Loads", "load_laws"]
+__all__ = ["STEP", "LoadKind", "LoadLaws", "Loads", "load_laws"]
 
 # A voltage or an efficiency below is a slip, not a figure; nothing on a robot reaches the other.
 _TINY, _HUGE = 1e-12, 1e12
 # Relative step of the voltage at which the tangent of a constant power misses its law by less than 1e-14.
-_STEP = 1e-7
+STEP = 1e-7
 
 # Rows of the solver, or (rows, scenarios) where the kind of a load differs between scenarios.
 _Where: TypeAlias = tuple[PlaceArray, ...]
@@ -71,7 +71,7 @@ class Loads:
         """Give the loads of some branches."""
         return Loads(**{name: value[rows] if np.ndim(value) else value for name, value in vars(self).items()})
 
-    def times(self, factor: FloatArray) -> "Loads":
+    def times(self, factor: Number) -> "Loads":
         """Give the loads with constant currents and powers multiplied by (n,) or (n, s) factors."""
         changed = {name: _spread(getattr(self, name)) * factor for name in ("current_a", "power_w")}
         return Loads(**{**vars(self), **changed})
@@ -142,7 +142,7 @@ class LoadLaws:
         found: list[tuple[_Where, BoolArray]] = [(self.current_at, after[self.current_at] < 0.0)]
         for at in (self.power_at, (self.regulator_at,)):
             # The tangent of P/V misses by the square of the relative step.
-            found.append((at, np.abs(after[at] - before[at]) > _STEP * np.abs(after[at])))
+            found.append((at, np.abs(after[at] - before[at]) > STEP * np.abs(after[at])))
         if len(self.motor_at[0]):
             old_a, new_a = (self.motor_s * volts[self.motor_at] - self.motor_a for volts in (before, after))
             line = np.where(old_a > self.limit_a, self.limit_a, np.where(old_a > 0.0, new_a, 0.0))
