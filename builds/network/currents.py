@@ -53,7 +53,8 @@ class Currents:
     @cached_property
     def feeds_others(self) -> BoolArray:
         has = np.zeros(self.rows.size, dtype=np.bool_)
-        has[self.rows.parent[self.rows.parent >= 0]] = True
+        # A data bus draws nothing through what it starts from.
+        has[self.rows.parent[(self.rows.parent >= 0) & self.is_power]] = True
         return has
 
     @cached_property

@@ -71,30 +71,32 @@ DEVICES: dict[str, tuple[str, str, float, float, str, str]] = {
 }
 #: code -> (name, role, running A, peak A, least V, stud mm)
 COMPONENTS: dict[str, tuple[str, str, float, float, float | None, float | None]] = {
-    "DRIVE-MOTOR": ("Drive motor with controller", "motor", 7.0, 38.0, None, 5.0),
+    "DRIVE-MOTOR": ("Drive motor with controller", "motor", 7.0, 35.0, None, 5.0),
     "STEER-MOTOR": ("Steering motor with controller", "motor", 2.5, 18.0, None, 5.0),
-    "ARM-MOTOR": ("Arm motor with controller", "motor", 4.0, 27.0, None, 5.0),
+    "ARM-MOTOR": ("Arm motor with controller", "motor", 3.5, 24.0, None, 5.0),
     "INTAKE-MOTOR": ("Intake motor with controller", "motor", 3.0, 18.0, None, 5.0),
-    "CONTROLLER": ("Main controller", "controller", 1.2, 2.0, 7.0, None),
-    "RADIO": ("Radio", "radio", 0.9, 1.4, 10.5, None),
-    "REGULATOR": ("Voltage regulator board", "regulator", 0.2, 0.3, 8.0, 4.0),
-    "BEACON": ("Status beacon", "beacon", 0.4, 0.6, 9.0, None),
+    "CONTROLLER": ("Main controller", "controller", 1.2, 2.0, 6.8, None),
+    "RADIO": ("Radio", "radio", 0.9, 1.4, 4.4, None),
+    "REGULATOR": ("Voltage regulator board", "regulator", 0.2, 0.3, 6.0, 4.0),
+    "BEACON": ("Status beacon", "beacon", 0.4, 0.6, 4.2, None),
     "COMPRESSOR": ("Air compressor", "pneumatic", 8.0, 14.0, None, None),
     "VALVES": ("Valve block", "pneumatic", 1.0, 2.0, None, None),
     "CAMERA": ("Camera", "sensor", 0.6, 1.0, None, None),
     "RANGE": ("Range sensor", "sensor", 0.2, 0.3, None, None),
-    "LIGHTS": ("Light strip", "light", 0.9, 1.2, None, None),
+    "LIGHTS": ("Light strip", "light", 1.1, 1.2, None, None),
     "BOARD": ("Distribution board", "board", 0.0, 0.0, None, 6.0),
 }
 #: code -> (free A, stall A, seconds to spin up with what it drives)
 MOTORS: dict[str, tuple[float, float, float]] = {
     "DRIVE-MOTOR": (2.0, 130.0, 0.25),
-    "STEER-MOTOR": (1.4, 90.0, 0.06),
+    "STEER-MOTOR": (1.2, 60.0, 0.05),
     "ARM-MOTOR": (1.6, 100.0, 0.20),
     "INTAKE-MOTOR": (1.5, 90.0, 0.10),
 }
 #: code -> (output V, share of the power that comes out, largest output A)
-REGULATORS: dict[str, tuple[float, float, float]] = {"REGULATOR": (12.0, 0.88, 8.0)}
+REGULATORS: dict[str, tuple[float, float, float]] = {"REGULATOR": (5.0, 0.88, 9.0)}
+#: What runs on the regulator board's output; everything else is made for the battery's voltage.
+ON_5_V = ("RADIO", "BEACON", "LIGHTS", "CAMERA", "RANGE")
 #: code -> (name, Ah at 20 h, resistance on its sheet mohm, torque Nm)
 BATTERIES: dict[str, tuple[str, float, float, float]] = {
     "AGM18": ("AGM block 12 V 18 Ah", 18.0, 11.0, 4.0),
@@ -203,7 +205,7 @@ def _components() -> list[Part]:
             code=code,
             name=name,
             role=role,
-            nominal_v=12,
+            nominal_v=5 if code in ON_5_V else 12,
             nominal_a=running,
             peak_a=peak,
             minimum_v=least_v,
@@ -239,6 +241,8 @@ def _batteries() -> list[Part]:
             rest_curve=REST_CURVE,
             terminal_torque_nm=torque,
             mass_g=330 * ah,
+            polarisation_mohm=round(0.3 * mohm, 1),
+            polarisation_s=20.0,
         )
         for code, (name, ah, mohm, torque) in BATTERIES.items()
     ]
@@ -257,6 +261,17 @@ def _points(scope: Scope, parts: Catalogue) -> list[DevicePoint]:
     for code, row in DEVICES.items():
         curve = CURVES[row[5]]
         points += [_point(scope, parts[code], point, curve) for point in curve.points]
+    points.append(
+        DevicePoint(
+            team=scope.team,
+            device=parts["MB120"],  # type: ignore[misc]  # a device, as the table above says
+            multiple=8.0,
+            opens_min_s=0.6,
+            opens_max_s=2.5,
+            status="sheet",
+            source="Invented sheet of the demo's main breaker",
+        )
+    )
     return points
 
 

@@ -25,7 +25,7 @@ class Seeded:
 
 SEEDED: tuple[Seeded, ...] = (
     Seeded("device-rating", GULL, "KITTIWAKE/INTAKE-1", "fix", "14 AWG behind a device of 40 A"),
-    Seeded("wire-drop", GULL, "KITTIWAKE/RADIO", "fix", "critical, 4.5 m of 22 AWG up the mast"),
+    Seeded("wire-drop", GULL, "KITTIWAKE/RADIO", "fix", "critical, 2.4 m of 22 AWG up the mast"),
     Seeded("terminal-barrel", GULL, "KITTIWAKE/ARM-2", "fix", "a blue terminal on 12 AWG"),
     Seeded("circuit-unknown", GULL, "KITTIWAKE/BEACON", "unknown", "nobody measured its length"),
     Seeded("device-load", GULL, "KITTIWAKE/COMPRESSOR", "watch", "runs above four fifths of its fuse"),
@@ -33,7 +33,7 @@ SEEDED: tuple[Seeded, ...] = (
     Seeded("terminal-hole", TERN, "SANDPIPER/DRIVE-3", "fix", "a hole for M6 on a stud of M5"),
     Seeded("device-rating", TERN, "SANDPIPER/INTAKE-2", "stop", "16 AWG behind a device of 40 A"),
     Seeded("device-missing", TERN, "DUNLIN/LIGHTS", "stop", "no device, and the one before is far too large"),
-    Seeded("feed-sum", SALT, "CURLEW/REGULATOR", "fix", "its branches draw more than its 3 A fuse carries"),
+    Seeded("feed-sum", SALT, "CURLEW/REGULATOR", "fix", "its branches draw more than its 2 A fuse carries"),
     Seeded("wire-ampacity", SALT, "AVOCET/ARM-1", "fix", "a loaded wire in a bundle of eight"),
     Seeded("device-rating", SALT, "AVOCET/ARM-1", "fix", "the bundle leaves the wire less than its device"),
     Seeded("battery-rise", GULL, "GP-07", "stop", "two thirds above its first readings: retire"),
@@ -66,9 +66,10 @@ WIRING: dict[tuple[str, str, str], dict[str, Any]] = {
     },
     (GULL, "KITTIWAKE", "RADIO"): {
         "wire": "W22P",
-        "length_m": 4.5,
+        "length_m": 2.4,
         "device": "BL02",
         "terminal_source": "FER-22",
+        "terminal_load": "FER-22",
     },
     (GULL, "KITTIWAKE", "ARM-2"): {"terminal_load": "RING-B-M5"},
     (GULL, "KITTIWAKE", "BEACON"): {"length_m": None},
@@ -82,7 +83,7 @@ WIRING: dict[tuple[str, str, str], dict[str, Any]] = {
         "terminal_load": "RING-B-M5",
     },
     (TERN, "DUNLIN", "LIGHTS"): {"device": None},
-    (SALT, "CURLEW", "REGULATOR"): {"device": "BL03", "continuous_a": 2.3, "peak_a": None},
+    (SALT, "CURLEW", "REGULATOR"): {"device": "BL02", "continuous_a": 1.5, "peak_a": None},
     (SALT, "AVOCET", "ARM-1"): {"bundle_count": 8, "continuous_a": 23.0, "peak_a": 24.0},
 }
 

@@ -7,9 +7,11 @@ from decimal import Decimal
 from random import Random
 from typing import Any
 
-from builds.models import Build, BuildLine, BuildState, Circuit, CircuitRole, Robot, Season
+from builds.models import Build, BuildLine, BuildState, Circuit, CircuitRole, DutyProfile, Robot, Season
+from builds.models.circuits import mechanism_of
 from compliance.demo.catalogue import COMPONENTS, Catalogue
 from compliance.demo.clock import SEASONS, Clock
+from compliance.demo.duties import USED, make_profiles
 from compliance.demo.faults import LACKING, WIRING
 from compliance.demo.people import GULL, SALT, TERN
 from compliance.demo.rows import put_many
@@ -55,6 +57,14 @@ class Plan:
     past_builds: tuple[tuple[str, int], ...] = field(default=())
 
 
+@dataclass(frozen=True)
+class Kit:
+    """What the team's circuits are made of and follow."""
+
+    parts: Catalogue
+    profiles: dict[str, DutyProfile]
+
+
 PLANS: dict[str, tuple[Plan, ...]] = {
     GULL: (
         Plan("KITTIWAKE", "Kittiwake", 2, "rev C", -30, (4, 4, 4), 6, past_builds=(("rev B", -120),)),
@@ -87,6 +97,7 @@ def make_robots(
 ) -> list[Robot]:
     """The team's robots with their builds; returns those that still run."""
     running = []
+    kit = Kit(parts, make_profiles(scope))
     for plan in PLANS[scope.team.slug]:
         robot = Robot(
             team=scope.team,
@@ -97,8 +108,8 @@ def make_robots(
         )
         record_save(scope=scope, instance=robot)
         for label, dated in plan.past_builds:
-            _make_build(scope, parts, robot, plan, (label, dated, BuildState.PAST), clock, chance)
-        _make_build(scope, parts, robot, plan, (plan.build, plan.dated, plan.state), clock, chance)
+            _make_build(scope, kit, robot, plan, (label, dated, BuildState.PAST), clock, chance)
+        _make_build(scope, kit, robot, plan, (plan.build, plan.dated, plan.state), clock, chance)
         if not plan.archived:
             running.append(robot)
     return running
@@ -106,7 +117,7 @@ def make_robots(
 
 def _make_build(
     scope: Scope,
-    parts: Catalogue,
+    kit: Kit,
     robot: Robot,
     plan: Plan,
     what: tuple[str, int, str],
@@ -120,7 +131,7 @@ def _make_build(
         label=label,
         dated=clock.day(dated),
         state=state,
-        battery_model=parts.get_as(BatteryModel, "AGM18"),
+        battery_model=kit.parts.get_as(BatteryModel, "AGM18"),
         ambient_c=30.0,
         source_mohm=19.0,
     )
@@ -130,13 +141,12 @@ def _make_build(
     made: dict[str, Circuit] = {}
     for level in _levels(templates):
         circuits = [
-            _circuit(build, t, parts, made, faults.get((scope.team.slug, plan.code, t.code), {}))
-            for t in level
+            _circuit(build, t, kit, made, faults.get((scope.team.slug, plan.code, t.code), {})) for t in level
         ]
         for circuit in put_many(scope, circuits):
             made[circuit.code] = circuit
     if state == BuildState.CURRENT:
-        _make_lines(scope, parts, build, plan.code)
+        _make_lines(scope, kit.parts, build, plan.code)
 
 
 def _levels(templates: list[Template]) -> list[list[Template]]:
@@ -151,9 +161,7 @@ def _levels(templates: list[Template]) -> list[list[Template]]:
     return levels
 
 
-def _circuit(
-    build: Build, t: Template, parts: Catalogue, made: dict[str, Circuit], fault: dict[str, Any]
-) -> Circuit:
+def _circuit(build: Build, t: Template, kit: Kit, made: dict[str, Circuit], fault: dict[str, Any]) -> Circuit:
     running, peak = t.amps or (COMPONENTS[t.component][2:4] if t.component else (None, None))
     values: dict[str, Any] = {
         "wire": t.wire,
@@ -167,6 +175,7 @@ def _circuit(
         "stud_load_mm": t.studs[1],
         "bundle_count": t.bundle,
     } | fault
+    parts, (profile, limit_a) = kit.parts, USED.get(mechanism_of("", t.code), (None, None))
     return Circuit(
         team=build.team,
         build=build,
@@ -182,6 +191,8 @@ def _circuit(
         duty_frac=t.duty[0] if t.duty else None,
         cycle_s=t.duty[1] if t.duty else None,
         critical=t.critical,
+        profile=kit.profiles.get(profile) if profile else None,
+        limit_a=limit_a,
         **values,
     )
 
@@ -235,7 +246,7 @@ def _motors(plan: Plan, chance: Random) -> list[Template]:
     return [
         *(
             Template(f"DRIVE-{n}", f"Drive motor {n}", "W10P", "MX40", "DRIVE-MOTOR", _length(chance, 0.9),
-                     ("FER-10", "RING-Y-M5"), (None, 5.0), duty=(0.2, 8.0))
+                     ("FER-10", "RING-Y-M5"), (None, 5.0), duty=(0.15, 8.0))
             for n in range(1, drives + 1)
         ),
         *(
@@ -262,13 +273,15 @@ def _electronics(plan: Plan, chance: Random) -> list[Template]:
                  ("FER-18", "FER-18"), critical=True, bundle=4),
         Template("REGULATOR", "Feed of the regulator board", "W14P", "BL15", "REGULATOR",
                  _length(chance, 0.5), ("FER-14", "RING-B-M4"), (None, 4.0), role=CircuitRole.FEED,
-                 critical=True, amps=(8.5, 11.0)),
-        Template("RADIO", "Radio", "W18P", "BL03", "RADIO", _length(chance, 0.9), ("FER-18", "BLADE-R"),
+                 critical=True, amps=(2.4, 4.2)),
+        Template("RADIO", "Radio", "W18P", "BL03", "RADIO", _length(chance, 0.9), ("FER-18", "FER-18"),
                  fed_from="REGULATOR", critical=True, bundle=4),
         Template("BEACON", "Status beacon", "W20P", "BL02", "BEACON", _length(chance, 1.0),
                  ("FER-22", "FER-22"), fed_from="REGULATOR"),
         Template("LIGHTS", "Light strip", "W20P", "BL02", "LIGHTS", _length(chance, 1.1),
                  ("FER-22", "FER-22"), fed_from="REGULATOR"),
+        Template("BUS", "Data bus", "WBUS", None, None, 2.4, ("FER-22", "FER-22"), fed_from="CONTROLLER",
+                 role=CircuitRole.SIGNAL),
     ]  # fmt: skip
     for n in range(1, plan.sensors + 1):
         camera = n <= 2
