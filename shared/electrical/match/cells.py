@@ -34,11 +34,11 @@ class Cells:
         ]
         self._capacity_ah = column("capacity_ah")
         self._start_frac = column("charge_frac")
-        self._ohm = column("internal_ohm")
+        self.internal_ohm = column("internal_ohm")
         self._polarised_ohm = column("polarisation_ohm")
         self._half_h = 0.5 * step_s / _S_PER_H
         self._b = 0.5 * step_s / column("polarisation_s")
-        self._mid_ohm = self._ohm + self._polarised_ohm * self._b / (1.0 + self._b)
+        self._mid_ohm = self.internal_ohm + self._polarised_ohm * self._b / (1.0 + self._b)
         self.drawn_ah = np.zeros(len(which))
         self._polarised_v = np.zeros(len(which))
         self._last_a = np.zeros(len(which))
@@ -63,9 +63,9 @@ class Cells:
     def _open(self, ahead_ah: FloatArray | float) -> FloatArray:
         return self._open_v - self._fall_v_per_ah * (self.drawn_ah + ahead_ah - self._at_ah)
 
-    def as_they_stand(self, runs: PlaceArray) -> Supply:
-        """The batteries of some runs as they stand."""
-        return Supply((self._open(0.0) - self._polarised_v)[runs], self._ohm[runs])
+    def open_v_now(self, runs: PlaceArray) -> FloatArray:
+        """The voltage without load of some runs as they stand, behind `internal_ohm`."""
+        return (self._open(0.0) - self._polarised_v)[runs]
 
     def over_step(self) -> Supply:
         """All batteries as the step's midpoint sees them."""

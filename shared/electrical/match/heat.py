@@ -14,7 +14,7 @@ import numpy as np
 
 from shared.electrical.arrays import FloatArray
 from shared.electrical.match.inputs import MatchRobot
-from shared.electrical.network.tree import PlaceArray
+from shared.electrical.match.layout import Layout
 from shared.electrical.tables.copper import INFERRED_ZERO_C
 from shared.electrical.tables.protection import TimeCurrentCurve
 
@@ -58,9 +58,9 @@ def device_heat_tau_s(curve: TimeCurrentCurve | None) -> float:
 class Heat:
     """Temperatures (n, runs) of the wires and heat of the devices, with their highest so far."""
 
-    def __init__(self, robot: MatchRobot, order: PlaceArray, runs: int, window_s: float) -> None:
+    def __init__(self, robot: MatchRobot, layout: Layout, runs: int, window_s: float) -> None:
         def column(values: FloatArray) -> FloatArray:
-            return values[order][:, np.newaxis]
+            return values[layout.order][:, np.newaxis]
 
         self._ambient_c = column(robot.ambient_c)
         rise = column(robot.wire_limit_c) - self._ambient_c
@@ -71,9 +71,11 @@ class Heat:
         self._device_gain = 1.0 / np.where(self._device_a > 0.0, self._device_a, np.nan) ** 2
         tau = column(robot.device_tau_s)
         self._device_step = -np.expm1(-window_s / np.where(tau > 0.0, tau, np.nan))
-        self._wire_ohm = column(robot.wire_ohm)
+        self._at_20c = layout.ohm[:, np.newaxis]
+        # A load that shares its branch with others has no wire of its own.
+        self._wire_ohm = np.where(self._at_20c > 0.0, column(robot.wire_ohm), 0.0)
         self._judged = ~np.isnan(self._gain * self._turns * self._ambient_c)
-        shape = (len(order), runs)
+        shape = (len(layout.order), runs)
         start = np.where(np.isnan(self._ambient_c), 20.0, self._ambient_c)
         self.temp_c = np.broadcast_to(start, shape).copy()
         self.most_c = np.where(self._judged, self.temp_c, np.nan)
@@ -82,10 +84,10 @@ class Heat:
         self.device_most = self.device.copy()
         self._coming_c = np.zeros(shape)
 
-    def ohm(self, at_20c: FloatArray) -> FloatArray:
+    def ohm(self) -> FloatArray:
         """Resistance (n, runs) of the branches in the middle of the coming window."""
         warm = self.temp_c + 0.5 * self._coming_c - 20.0
-        return at_20c + self._wire_ohm * warm / (_ZERO_C + 20.0)
+        return self._at_20c + self._wire_ohm * warm / (_ZERO_C + 20.0)
 
     def warm(self, mean_square_a2: FloatArray, end_s: float) -> None:
         """Pass one window with this mean square of the currents (n, runs); NaN = not judged stays."""

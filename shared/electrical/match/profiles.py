@@ -1,6 +1,6 @@
 """Duty profiles on the step grid: what each load asks for at a step, and when that changes.
 
-Public names: `Cycles`, `cycles`, `knot_columns`.
+Public names: `Cycles`, `cycles`, `knot_places`, `asked`.
 """
 
 from collections.abc import Sequence
@@ -12,7 +12,7 @@ from shared.electrical.arrays import FloatArray
 from shared.electrical.match.inputs import Duty
 from shared.electrical.network.tree import PlaceArray
 
-__all__ = ["Cycles", "cycles", "knot_columns"]
+__all__ = ["Cycles", "asked", "cycles", "knot_places"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,37 +62,56 @@ def cycles(duties: Sequence[Duty | None], steady_draw: FloatArray, step_s: float
     return Cycles(np.concatenate(draws), np.concatenate(torques), start, length, tuple(knots))
 
 
-def knot_columns(table: Cycles, shift: PlaceArray, steps: int) -> list[PlaceArray]:
-    """List for every step the runs in which some load changes there.
+def knot_places(table: Cycles, shift: PlaceArray, steps: int) -> list[PlaceArray]:
+    """List for every step the loads that change there, in which runs.
 
     Parameters:
         table: Cycles [steps].
         shift: int array [steps] (loads, runs), how far into its cycle a load is at the start.
         steps: int [-] of the match.
     Returns:
-        For each step the places [-] of the runs, all of them at step 0.
+        For each step the places [-] in a flat (loads, runs) array, rising; at step 0 all of them.
     Errors: none.
     Validity: any.
     Source: common practice, no source.
 
     >>> table = cycles([Duty.of((0.04, 1.0, 0.0), (0.02, 0.0, 0.0))], np.ones(1), 0.02)
-    >>> [runs.tolist() for runs in knot_columns(table, np.array([[0, 1]]), 4)]
+    >>> [places.tolist() for places in knot_places(table, np.array([[0, 1]]), 4)]
     [[0, 1], [1], [0, 1], [0]]
     """
-    runs = shift.shape[1]
-    dirty = np.zeros((steps, runs), dtype=bool)
-    dirty[0] = True
-    seen: set[tuple[int, bytes, tuple[int, ...]]] = set()
-    for row, knots in enumerate(table.knots):
-        length = int(table.length[row])
-        key = (length, shift[row].tobytes(), knots)
-        if key in seen:
-            continue
-        seen.add(key)
-        turns = np.arange(0, steps, length)
+    loads, runs = shift.shape
+    step_of, place_of = [np.zeros(loads * runs, dtype=np.intp)], [np.arange(loads * runs)]
+    for load, knots in enumerate(table.knots):
+        length = int(table.length[load])
+        turns = np.arange(0, steps, length)[:, np.newaxis]
         for knot in knots:
-            at = turns[:, np.newaxis] + (knot - shift[row]) % length
-            inside = at < steps
-            dirty[at[inside], np.broadcast_to(np.arange(runs), at.shape)[inside]] = True
-    step_of, run_of = np.nonzero(dirty)
-    return np.split(run_of, np.searchsorted(step_of, np.arange(1, steps)))
+            at = turns + (knot - shift[load]) % length
+            turn, run = np.nonzero((at > 0) & (at < steps))
+            step_of.append(at[turn, run])
+            place_of.append(load * runs + run)
+    steps_of, places = np.concatenate(step_of), np.concatenate(place_of)
+    order = np.lexsort((places, steps_of))
+    return np.split(places[order], np.searchsorted(steps_of[order], np.arange(1, steps)))
+
+
+def asked(table: Cycles, shift: PlaceArray, places: PlaceArray, step: int) -> tuple[FloatArray, FloatArray]:
+    """Look up what loads ask for from a step on.
+
+    Parameters:
+        table: Cycles [steps].
+        shift: int array [steps] (loads, runs).
+        places: int array [-] in a flat (loads, runs) array.
+        step: int [-].
+    Returns:
+        Draw and torque [fraction 0-1] of each place.
+    Errors: none.
+    Validity: any.
+    Source: common practice, no source.
+
+    >>> table = cycles([Duty.of((0.04, 1.0, 0.3), (0.02, 0.0, 0.0))], np.ones(1), 0.02)
+    >>> [part.tolist() for part in asked(table, np.array([[0, 1]]), np.array([0, 1]), 1)]
+    [[1.0, 0.0], [0.3, 0.0]]
+    """
+    load = places // shift.shape[1]
+    at = table.start[load] + (step + shift.reshape(-1)[places]) % table.length[load]
+    return table.draw[at], table.torque[at]

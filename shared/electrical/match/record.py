@@ -17,7 +17,7 @@ __all__ = ["MatchResult", "MatchTrace", "Record"]
 
 @dataclass(frozen=True)
 class MatchTrace:
-    """One run in time: the middle of every step, and every knot of a profile just after it."""
+    """One run in time: the moments between steps; where a load changes just before it and just after."""
 
     time_s: FloatArray
     battery_v: FloatArray
@@ -40,6 +40,8 @@ class MatchResult:
     energy_wh: FloatArray  # (b, r) at the terminals
     charge_end_frac: FloatArray  # (b, r)
     branch_ah: FloatArray  # (n, b, r)
+    branch_wh: FloatArray  # (n, b, r) that arrive at the far ends
+    loss_wh: FloatArray  # (n, b, r) lost on the way there
     wire_max_c: FloatArray  # (n, b, r)
     wire_max_at_s: FloatArray
     device_heat_max: FloatArray  # (n, b, r), a device opens at 1
@@ -64,25 +66,31 @@ class Record:
         self.below_steps = np.zeros((len(watch), runs))
         self.sum_a = np.zeros((rows, runs))
         self.sum_a2 = np.zeros((rows, runs))
+        self._square = np.empty((rows, runs))
         self.sum_w = np.zeros(runs)
+        self.arrived_w = np.zeros((rows, runs))
         self.collapsed_at_s = np.full(runs, np.nan)
         self._window_v = np.full(runs, np.inf)
         self.windows: list[FloatArray] = []
-        self._traced = tuple(traced)
+        self.traced = np.array(traced, dtype=np.intp)
         self.points: list[list[tuple[float, ...]]] = [[] for _ in traced]
 
-    def knot(self, time_s: float, runs: PlaceArray, answer: Answer) -> None:
-        """Note the moment just after a knot in some runs."""
+    def moments(self, time_s: FloatArray, runs: PlaceArray, answer: Answer) -> None:
+        """Note moments, each of one run; several may be of the same."""
+        order = np.argsort(runs, kind="stable")
+        who, first = np.unique(runs[order], return_index=True)
+        lowest = np.minimum.reduceat(answer.volts[:, order], first, axis=1)
+        self.branch_v[:, who] = np.minimum(self.branch_v[:, who], lowest)
+        self._window_v[who] = np.minimum(self._window_v[who], lowest[self.board])
         board_v = answer.volts[self.board]
-        self.branch_v[:, runs] = np.minimum(self.branch_v[:, runs], answer.volts)
-        self._window_v[runs] = np.minimum(self._window_v[runs], board_v)
         lower = np.flatnonzero(board_v < self.lowest_v[runs])
-        if len(lower):
-            self._lower(time_s, runs[lower], lower, answer)
-        for points, run in zip(self.points, self._traced, strict=True):
-            at = int(np.searchsorted(runs, run))
-            if at < len(runs) and runs[at] == run:
-                points.append(self._point(time_s, at, answer))
+        # Of several moments of one run the lowest is written last, and stays.
+        lower = lower[np.argsort(-board_v[lower], kind="stable")]
+        self._lower(time_s[lower], runs[lower], lower, answer)
+        for points, run in zip(self.points, self.traced, strict=True):
+            points += [
+                self._point(float(time_s[at]), at, answer) for at in np.flatnonzero(runs == run).tolist()
+            ]
 
     def step(self, time_s: float, answer: Answer) -> None:
         """Note the middle of a step in all runs."""
@@ -96,12 +104,15 @@ class Record:
         if len(self.watch):
             self.below_steps += volts[self.watch] < self._watch_v
         self.sum_a += amps
-        self.sum_a2 += amps * amps
+        np.multiply(amps, amps, out=self._square)
+        self.sum_a2 += self._square
+        np.multiply(volts, amps, out=self._square)
+        self.arrived_w += self._square
         self.sum_w += answer.terminal_v * answer.total_a
-        for points, run in zip(self.points, self._traced, strict=True):
-            points.append(self._point(time_s, run, answer))
 
-    def _lower(self, time_s: float, runs: PlaceArray, columns: PlaceArray, answer: Answer) -> None:
+    def _lower(
+        self, time_s: float | FloatArray, runs: PlaceArray, columns: PlaceArray, answer: Answer
+    ) -> None:
         self.lowest_v[runs] = answer.volts[self.board, columns]
         self.lowest_at_s[runs] = time_s
         self.lowest_a[:, runs] = answer.amps[:, columns]
@@ -115,9 +126,9 @@ class Record:
             *answer.volts[self.watch, column],
         )
 
-    def collapse(self, time_s: float, runs: BoolArray) -> None:
+    def collapse(self, time_s: float, runs: PlaceArray) -> None:
         """Note the first time at which a run's constant powers found no voltage."""
-        self.collapsed_at_s[runs & np.isnan(self.collapsed_at_s)] = time_s
+        self.collapsed_at_s[runs] = np.fmin(self.collapsed_at_s[runs], time_s)
 
     def close_window(self) -> None:
         """Keep the lowest board voltage since the last time."""
@@ -129,6 +140,7 @@ class Record:
         found = []
         for points in self.points:
             table = np.array(points)
+            table = table[np.argsort(table[:, 0], kind="stable")]
             found.append(
                 MatchTrace(table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4:].T.copy())
             )

@@ -4,8 +4,8 @@ Public names: `simulate`, `BLOCK_RUNS`.
 
 The ends of the phases lie on the step grid, so nothing changes within a step and the implicit midpoint rule keeps
 its order. The voltage jumps where a phase begins and is lowest just there, so it is also solved at those knots.
-Runs are stepped in blocks; in a step most of them keep their lines, and only those in which a load changed, or
-whose lines do not fit any more, are settled anew.
+Those moments do not enter the steps, so they are put aside and solved together once in a window. Runs are stepped
+in blocks, side by side.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,12 +15,12 @@ import numpy as np
 
 from shared.electrical.arrays import FloatArray
 from shared.electrical.match.cells import Cells
-from shared.electrical.match.circuit import Answer, Circuit
+from shared.electrical.match.circuit import Circuit, Draws, Nodes, Supply
 from shared.electrical.match.heat import Heat
 from shared.electrical.match.inputs import MatchBattery, MatchError, MatchRobot
 from shared.electrical.match.layout import lay_out
-from shared.electrical.match.loads import FLOOR_V, LoadFigures, LoadState, Tangent
-from shared.electrical.match.profiles import Cycles, cycles, knot_columns
+from shared.electrical.match.loads import FLOOR_V, LoadFigures, LoadLaw
+from shared.electrical.match.profiles import Cycles, asked, cycles, knot_places
 from shared.electrical.match.record import MatchResult, MatchTrace, Record
 from shared.electrical.network.loads import LoadKind
 from shared.electrical.network.tree import PlaceArray
@@ -28,7 +28,7 @@ from shared.electrical.network.tree import PlaceArray
 __all__ = ["BLOCK_RUNS", "simulate"]
 
 # Runs stepped together: enough to be worth the calls, few enough to stay in the second-level cache.
-BLOCK_RUNS: Final = 256
+BLOCK_RUNS: Final = 512
 # Wires and devices are slow (time constants from 24 s): they are stepped this often.
 WINDOW_S: Final = 0.2
 
@@ -42,11 +42,11 @@ class _Plan:
         self, robot: MatchRobot, batteries: Sequence[MatchBattery], duration_s: float, step_s: float
     ):
         kind = np.broadcast_to(np.asarray(robot.loads.kind, dtype=np.int8).reshape(-1), (len(robot.duties),))
-        regulator = kind == LoadKind.REGULATOR
         self.robot, self.batteries, self.step_s = robot, batteries, step_s
         self.steps = max(round(duration_s / step_s), 1)
         self.window = max(round(WINDOW_S / step_s), 1)
-        self.layout = lay_out(robot.tree, kind != LoadKind.NONE, regulator)
+        regulator = kind == LoadKind.REGULATOR
+        self.layout = lay_out(robot.tree, kind != LoadKind.NONE, kind == LoadKind.POWER, regulator)
         most_v = max(float(battery.points[1].max()) for battery in batteries)
         self.figures = LoadFigures.of(robot, self.layout, most_v)
         self.circuit = Circuit(self.layout, self.figures)
@@ -54,44 +54,92 @@ class _Plan:
             np.asarray(robot.loads.command_frac, dtype=np.float64).reshape(-1), kind.shape
         )
         steady = np.where(kind == LoadKind.MOTOR, command, 1.0)
-        # Rows that carry no load of their own stand still at no draw.
-        carries = np.zeros(len(self.layout.order), dtype=np.bool_)
-        carries[self.layout.load_row] = (kind != LoadKind.NONE) & ~regulator
-        order = self.layout.order
-        duties = [robot.duties[branch] if carries[row] else None for row, branch in enumerate(order)]
-        self.table: Cycles = cycles(duties, np.where(carries, steady[order], 0.0), step_s)
+        loads = self.layout.order[: self.layout.loads]
+        self.table: Cycles = cycles([robot.duties[branch] for branch in loads], steady[loads], step_s)
+
+    def law(self, draw: FloatArray, load_a: FloatArray, ohm: FloatArray, half_s: float) -> LoadLaw:
+        """All loads as their nodes see them; `half_s` = 0 for the moment itself."""
+        return LoadLaw.of(self.figures, draw, load_a, half_s).behind(ohm[: self.layout.loads])
+
+
+class _Moments:
+    """Moments between steps, put aside to be solved together: what the loads are about to ask for is seen twice."""
+
+    def __init__(self, plan: _Plan) -> None:
+        self._plan = plan
+        self._states: list[tuple[FloatArray, ...]] = []
+        self._asked: list[tuple[FloatArray, FloatArray]] = []
+        self._which: list[PlaceArray] = []
+        self._runs: list[PlaceArray] = []
+        self._count = 0
+
+    def keep(self, block: "_Block", time_s: float, runs: PlaceArray) -> None:
+        """Put aside the state of some runs, and what their loads ask for."""
+        nodes = block.nodes
+        whole = (block.emf, nodes.volts, nodes.slope, nodes.input_v, nodes.asked_a)
+        columns = [np.take(values, runs, axis=1) for values in whole]
+        self._states.append((*columns, block.cells.open_v_now(runs), np.full(len(runs), time_s)))
+        self._runs.append(runs)
+        self._count += len(runs)
+        self.again(block)
+
+    def again(self, block: "_Block") -> None:
+        """The same state as last with what the loads ask for now."""
+        runs = self._runs[-1]
+        self._asked.append((np.take(block.draw, runs, axis=1), np.take(block.load_a, runs, axis=1)))
+        self._which.append(np.arange(self._count - len(runs), self._count))
+
+    def solve(self, block: "_Block") -> None:
+        """Solve what was put aside and note it."""
+        if not self._runs:
+            return
+        plan = self._plan
+        states = [np.concatenate(part, axis=-1) for part in zip(*self._states, strict=True)]
+        draw, load_a = (np.concatenate(part, axis=-1) for part in zip(*self._asked, strict=True))
+        which = np.concatenate(self._which)
+        runs = np.concatenate(self._runs)[which]
+        emf, *node_states, open_v, time_s = (np.take(part, which, axis=-1) for part in states)
+        ohm = np.take(block.ohm, runs, axis=1)
+        law = plan.law(draw, load_a, ohm, 0.0)
+        watts = draw[plan.layout.powers] * plan.figures.power_w
+        draws = Draws(law.slope, law.push - law.back * emf, law.most, watts, ohm)
+        supply = Supply(open_v, block.cells.internal_ohm[runs])
+        answer, _ = plan.circuit.solve(
+            draws, supply, Nodes(*node_states), np.empty_like(ohm), np.empty_like(ohm)
+        )
+        block.record.moments(time_s, runs, answer)
 
 
 class _Block:
     """Some runs, side by side."""
 
     def __init__(self, plan: _Plan, which: PlaceArray, shift: PlaceArray, traced: Sequence[int]) -> None:
-        robot, layout = plan.robot, plan.layout
-        rows, runs = len(layout.order), len(which)
-        self.plan, self.circuit, self.figures, self.shift = plan, plan.circuit, plan.figures, shift
+        robot, layout, runs = plan.robot, plan.layout, len(which)
+        shape, whole = (layout.loads, runs), (len(layout.order), runs)
+        self.plan, self.shift = plan, shift
         self.cells = Cells(plan.batteries, which, plan.step_s)
-        self.heat = Heat(robot, layout.order, runs, plan.window * plan.step_s)
-        self.record = Record(
-            int(layout.place[robot.board]),
-            layout.place[robot.watch_branch],
-            robot.watch_v,
-            rows,
-            runs,
-            traced,
-        )
-        self.knots = knot_columns(plan.table, shift, plan.steps)
-        self.emf = np.zeros((rows, runs))
-        self.speed_up = np.zeros((rows, runs))
-        self.slow_down = np.zeros((rows, runs))
-        self.ohm = self.heat.ohm(layout.ohm[:, np.newaxis])
-        none = np.zeros((rows, runs))
-        self.state = LoadState.of(self.figures, none, none, 0.5 * plan.step_s)
-        everyone = np.arange(runs)
-        start = none + self.cells.as_they_stand(everyone).open_v
-        self.folded, self.answer, _ = self.circuit.settle(
-            self.state, self.ohm, self.emf, self.cells.as_they_stand(everyone), start
-        )
-        self._last_sum_a2 = none
+        self.heat = Heat(robot, layout, runs, plan.window * plan.step_s)
+        board, watch = int(layout.place[robot.board]), layout.place[robot.watch_branch]
+        self.record = Record(board, watch, robot.watch_v, *whole, traced)
+        self.knots = knot_places(plan.table, shift, plan.steps)
+        self.moments = _Moments(plan)
+        self.emf, self.draw, self.load_a = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+        self.speed_up, self.slow_down, self._gain = np.zeros(shape), np.zeros(shape), np.empty(shape)
+        self.ohm = self.heat.ohm()
+        self.nodes = plan.circuit.idle(self.cells.open_v_now(np.arange(runs)))
+        self._drift = np.zeros_like(self.nodes.volts)
+        self._amps, self._volts, self._base = np.zeros(whole), np.zeros(whole), np.zeros(shape)
+        self._watts = np.zeros((len(layout.powers), runs))
+        self._serve = True
+        self._last_sum_a2 = np.zeros(whole)
+        self.lost_w = np.zeros(whole)
+        self._see()
+
+    def _see(self) -> None:
+        """The loads as their nodes see them, with the resistances of the moment."""
+        self.law = self.plan.law(self.draw, self.load_a, self.ohm, 0.5 * self.plan.step_s)
+        self.draws = Draws(self.law.slope, self._base, self.law.most, self._watts, self.ohm)
+        self._serve = True
 
     def run(self, progress: Progress) -> None:
         """Step through the match."""
@@ -100,79 +148,75 @@ class _Block:
             if step % plan.window == 0 and step:
                 self._window(step)
                 progress(step / plan.steps)
-            changed = self.knots[step]
-            if len(changed):
-                self._knot(step, changed)
-            self._step(step)
+            changed = self._knot(step, self.knots[step])
+            if len(self.record.traced):
+                self.moments.keep(self, step * plan.step_s, np.setdiff1d(self.record.traced, changed))
+            self._step((step + 0.5) * plan.step_s, changed)
+        self.moments.keep(self, plan.steps * plan.step_s, np.arange(self.shift.shape[1]))
         self._warm(plan.steps)
 
-    def _knot(self, step: int, runs: PlaceArray) -> None:
-        """Take over what the loads ask for from here on, and solve the moment."""
-        table, figures, half_s = self.plan.table, self.figures, 0.5 * self.plan.step_s
-        at = table.start[:, np.newaxis] + (step + self.shift[:, runs]) % table.length[:, np.newaxis]
-        draw = table.draw[at]
-        torque_a = figures.free_a + (figures.stall_a - figures.free_a) * table.torque[at]
-        emf, ohm, guess = self.emf[:, runs], self.ohm[:, runs], self.answer.volts[:, runs]
-        moment = LoadState.of(figures, draw, torque_a, 0.0)
-        _, answer, _ = self.circuit.settle(moment, ohm, emf, self.cells.as_they_stand(runs), guess)
-        self.record.knot(step * self.plan.step_s, runs, answer)
-        state = LoadState.of(figures, draw, torque_a, half_s)
-        self.state.put(runs, state)
-        twice_a = 2.0 * half_s / figures.tau_s * figures.motor_ohm
-        self.speed_up[:, runs] = np.divide(twice_a, draw, where=draw > 0.0, out=np.zeros_like(draw))
-        self.slow_down[:, runs] = twice_a * torque_a
-        lines = Tangent.at(figures, state, answer.volts, emf)
-        self.folded.put(runs, self.circuit.fold(lines, ohm, emf, answer.volts))
+    def _knot(self, step: int, places: PlaceArray) -> PlaceArray:
+        """Take over what some loads ask for from here on; gives the runs."""
+        row, run = np.divmod(places, self.shift.shape[1])
+        if not len(places):
+            return run
+        plan, half_s, time_s = self.plan, 0.5 * self.plan.step_s, step * self.plan.step_s
+        changed = np.zeros(self.shift.shape[1], dtype=np.bool_)
+        changed[run] = True
+        runs = np.flatnonzero(changed)
+        self.moments.keep(self, time_s, runs)
+        draw, torque = asked(plan.table, self.shift, places, step)
+        load_a = plan.figures.load_a(torque, row)
+        self.draw.reshape(-1)[places], self.load_a.reshape(-1)[places] = draw, load_a
+        self.moments.again(self)
+        law = LoadLaw.of(plan.figures, draw, load_a, half_s, row)
+        self.law.put(places, law.behind(self.ohm.reshape(-1)[places]))
+        np.multiply(self.draw[plan.layout.powers], plan.figures.power_w, out=self._watts)
+        self._serve = True
+        twice_a_ohm = (2.0 * half_s / plan.figures.tau_s * plan.figures.motor_ohm)[row, 0]
+        self.speed_up.reshape(-1)[places] = twice_a_ohm / np.where(draw > 0.0, draw, np.inf)
+        self.slow_down.reshape(-1)[places] = twice_a_ohm * load_a
+        return runs
 
-    def _step(self, step: int) -> None:
-        supply = self.cells.over_step()
-        answer = self.circuit.unfold(self.folded, self.ohm, self.emf, supply)
-        bad = self.circuit.misfit(self.state, self.emf, answer)
-        middle_s = (step + 0.5) * self.plan.step_s
-        if bad.any():
-            self._settle(np.flatnonzero(bad), answer, middle_s)
-        self.answer = answer
-        self._advance(answer)
-        self.record.step(middle_s, answer)
-        if len(self.figures.power_rows):
-            below = (answer.volts[self.figures.power_rows] < FLOOR_V) & (self.state.power > 0.0)
-            low = np.logical_or.reduce(below, axis=0)
-            if low.any():
-                self.record.collapse(middle_s, low)
-
-    def _settle(self, runs: PlaceArray, answer: Answer, time_s: float) -> None:
-        supply = self.cells.over_step()
-        supply = type(supply)(supply.open_v[runs], supply.ohm[runs])
-        folded, found, lost = self.circuit.settle(
-            self.state.columns(runs), self.ohm[:, runs], self.emf[:, runs], supply, answer.volts[:, runs]
+    def _step(self, middle_s: float, changed: PlaceArray) -> None:
+        """Motors go by what they draw, the battery by the sum."""
+        nodes, drift = self.nodes, self._drift
+        np.multiply(self.law.back, self.emf, out=self._base)
+        np.subtract(self.law.push, self._base, out=self._base)
+        before_v = nodes.volts.copy()
+        drift[:, changed] = 0.0
+        nodes.volts[:] += drift
+        answer, lost = self.plan.circuit.solve(
+            self.draws, self.cells.over_step(), nodes, self._amps, self._volts, serve=self._serve
         )
-        self.folded.put(runs, folded)
-        answer.put(runs, found)
-        if lost.any():
-            everyone = np.zeros(answer.total_a.shape, dtype=np.bool_)
-            everyone[runs[lost]] = True
-            self.record.collapse(time_s, everyone)
-
-    def _advance(self, answer: Answer) -> None:
-        """Motors by what they drew, the battery by the sum."""
-        gain = self.speed_up * answer.amps
-        gain -= self.slow_down
-        self.emf += gain
+        self._serve = self.plan.circuit.restless
+        np.subtract(nodes.volts, before_v, out=drift)
+        drift[:, changed] = 0.0
+        np.multiply(self.speed_up, answer.amps[: len(self.emf)], out=self._gain)
+        self._gain -= self.slow_down
+        self.emf += self._gain
         np.maximum(self.emf, 0.0, out=self.emf)
         self.cells.advance(answer.total_a)
+        self.record.step(middle_s, answer)
+        low = (answer.volts[self.plan.layout.powers] < FLOOR_V) & (self._watts > 0.0)
+        if len(lost) or low.any():
+            self.record.collapse(middle_s, np.union1d(lost, np.nonzero(low)[1]))
 
     def _window(self, step: int) -> None:
-        """Let the wires warm, and fold again with their new resistance."""
+        """Let the wires warm, and look at the loads through their new resistance."""
         self._warm(step)
-        self.ohm = self.heat.ohm(self.plan.layout.ohm[:, np.newaxis])
         self.cells.look_up()
-        lines = Tangent.at(self.figures, self.state, self.answer.volts, self.emf)
-        self.folded = self.circuit.fold(lines, self.ohm, self.emf, self.answer.volts)
+        self.ohm = self.heat.ohm()
+        self._see()
 
     def _warm(self, step: int) -> None:
         passed = step % self.plan.window or self.plan.window
+        self.moments.solve(self)
+        self.moments = _Moments(self.plan)
         self.record.close_window()
-        self.heat.warm((self.record.sum_a2 - self._last_sum_a2) / passed, step * self.plan.step_s)
+        sum_a2 = self.record.sum_a2 - self._last_sum_a2
+        self.lost_w += sum_a2 * self.ohm
+        self.heat.warm(sum_a2 / passed, step * self.plan.step_s)
         self._last_sum_a2 = self.record.sum_a2.copy()
 
 
@@ -219,7 +263,7 @@ def simulate(
         raise MatchError("shifts_s", shifts.shape, "give one row per mechanism and one column per run.")
     plan = _Plan(robot, batteries, duration_s, step_s)
     runs = shifts.shape[1]
-    shift = np.round(shifts / step_s).astype(np.intp)[robot.group[plan.layout.order]]
+    shift = np.round(shifts / step_s).astype(np.intp)[robot.group[plan.layout.order[: plan.layout.loads]]]
     total = len(batteries) * runs
     wanted = [battery * runs + run for battery, run in traces]
     blocks: list[_Block] = []
@@ -268,6 +312,8 @@ def _result(plan: _Plan, blocks: Sequence[_Block], runs: int, traces: tuple[Matc
         energy_wh=join([record.sum_w * hours for record in records]),
         charge_end_frac=join([block.cells.charge_frac() for block in blocks]),
         branch_ah=branches([record.sum_a * hours for record in records]),
+        branch_wh=branches([record.arrived_w * hours for record in records]),
+        loss_wh=branches([block.lost_w * hours for block in blocks]),
         wire_max_c=branches([block.heat.most_c for block in blocks]),
         wire_max_at_s=branches([block.heat.most_at_s for block in blocks]),
         device_heat_max=branches([block.heat.device_most for block in blocks]),
