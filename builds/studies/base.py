@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from builds.network import Assembled, Scenario, full_rest_v
-from shared.columns import FloatArray, IdArray
+from shared.columns import BoolArray, FloatArray, IdArray
 from shared.electrical.network import FeedTree, Loads, Solution, Sources, solve
 
 #: Place of the battery's posts among branches.
@@ -54,10 +54,15 @@ class LevelMargin:
 
 @dataclass(frozen=True)
 class Levels:
-    """The places that need a least voltage: branches (or ``POSTS``), with what people call them."""
+    """The places that need a least voltage: branches (or ``POSTS``), with what people call them.
+
+    ``regulated``: behind a regulator, which holds the voltage there as long as it can. Such a place has little to
+    spare whatever the battery does, so it counts only where it fails, or where there is no other.
+    """
 
     branch: IdArray
     minimum_v: FloatArray
+    regulated: BoolArray
     names: tuple[tuple[int | None, str, str], ...]
 
     def volts(self, done: Solution) -> FloatArray:
@@ -72,32 +77,59 @@ class Levels:
         """The least to spare in each scenario; minus infinity where the voltage collapses, NaN without any level."""
         if not self.branch.size:
             return np.full(done.battery_v.shape[1], np.nan)
-        least = np.min(self.margins(done), axis=0)
-        return np.where(np.isnan(least), -np.inf, least)
+        spare = self.margins(done)
+        least: FloatArray = np.where(np.isnan(spare), -np.inf, spare).min(axis=0)
+        if not self.regulated.all():
+            least = np.where(least < 0.0, least, spare[~self.regulated].min(axis=0))
+        return least
 
     def told(self, done: Solution, column: int) -> tuple[LevelMargin, ...]:
         """Every level in one scenario, the worst first."""
         volts, spare = self.volts(done)[:, column], self.margins(done)[:, column]
-        rows = [
-            LevelMargin(*name, float(least), number(v), number(m))
-            for name, least, v, m in zip(self.names, self.minimum_v, volts, spare, strict=True)
-        ]
-        return tuple(sorted(rows, key=lambda row: math.inf if row.margin_v is None else row.margin_v))
+        rows = []
+        for k in self.order(done, column).tolist():
+            circuit_id, code, name = self.names[k]
+            least = float(self.minimum_v[k])
+            rows.append(LevelMargin(circuit_id, code, name, least, number(volts[k]), number(spare[k])))
+        return tuple(rows)
+
+    def order(self, done: Solution, column: int) -> IdArray:
+        """The levels in one scenario, the worst first; a robot without a solution has them as they come."""
+        spare = self.margins(done)[:, column]
+        return np.lexsort((spare, self.regulated & (spare >= 0.0))).astype(np.int64)
 
 
 def levels_of(net: Assembled, least_board_v: float | None = None) -> Levels:
-    """Components that say what they need, and the board where a least voltage is asked of it."""
-    at = np.flatnonzero(~np.isnan(net.minimum_v))
+    """Components that say what they need, and the board where a least voltage is asked of it.
+
+    A regulator that says nothing needs at least what it gives out.
+    """
+    parts, regulates = net.rows.components, net.currents.regulates[net.circuit]
+    gives = np.where(regulates, parts.floats("output_v")[net.circuit], np.nan)
+    need = np.where(np.isnan(net.minimum_v), gives, net.minimum_v)
+    at = np.flatnonzero(~np.isnan(need))
     rows = net.circuit[at]
-    codes, parts = net.rows.circuits.texts("code"), net.rows.components
+    codes = net.rows.circuits.texts("code")
     names: list[tuple[int | None, str, str]] = [
         (int(net.rows.ids[i]), codes[i], parts.text("name", i)) for i in rows.tolist()
     ]
-    branch, least = at.astype(np.int64), net.minimum_v[at]
+    branch, least, behind = at.astype(np.int64), need[at], _behind_regulator(net)[at]
     if least_board_v is not None and net.robots:
         branch, least = np.append(branch, net.board[0]), np.append(least, least_board_v)
+        behind = np.append(behind, False)
         names.append(board_name(net))
-    return Levels(branch, least, tuple(names))
+    return Levels(branch, least, behind, tuple(names))
+
+
+def _behind_regulator(net: Assembled) -> BoolArray:
+    """Whether a regulator lies between each branch of one robot and its battery."""
+    behind = np.zeros(net.branches, dtype=np.bool_)
+    for level in net.rows.levels[1:]:
+        here = net.branch[level]
+        here = here[here >= 0]
+        up = net.parent[here]
+        behind[here] = behind[up] | net.currents.regulates[net.circuit[up]]
+    return behind
 
 
 def board_name(net: Assembled) -> tuple[int | None, str, str]:

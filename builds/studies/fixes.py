@@ -31,6 +31,8 @@ from shared.electrical.network import Solution
 
 NO_OFFER = "no offer for this wire"
 NOT_KEPT = "not in the catalogue"
+#: Less than this is no gain: what a regulator holds does not move at all.
+_FELT_V = 1e-6
 ENDS = "the terminals do not take this size"
 
 
@@ -148,14 +150,14 @@ def _try_all(net: Assembled, case: BatteryCase, choices: Sequence[WireChoice]) -
 
 
 def _target(net: Assembled, levels: Levels, done: Solution) -> _Target:
-    """What is nearest to failing, or already does; where nothing can be solved or is asked for, the board."""
-    spare = levels.margins(done)[:, 0]
-    if spare.size and not np.isnan(spare).all():
-        k = int(np.nanargmin(spare))
-        nearest = next(x for x in levels.told(done, 0) if (x.circuit_id, x.code, x.name) == levels.names[k])
-        return _Target(int(levels.branch[k]), nearest, f"{nearest.code} {nearest.name}".strip())
+    """What is nearest to failing, or already does; the board where that cannot be told, or nothing could lift it."""
+    told = levels.told(done, 0)
+    place = int(levels.branch[levels.order(done, 0)[0]]) if told else int(net.board[0])
+    level = told[0] if told else None
+    lifted = np.abs(volts_at(done, place)[1:] - volts_at(done, place)[0])
+    if level is not None and level.load_v is not None and (lifted > _FELT_V).any():
+        return _Target(place, level, f"{level.code} {level.name}".strip())
     _, code, name = board_name(net)
-    level = levels.told(done, 0)[0] if spare.size else None
     return _Target(int(net.board[0]), level, f"{code} {name}".strip())
 
 

@@ -19,9 +19,10 @@ from builds.studies.base import (
     number,
     solve_with,
     volts_at,
+    with_source,
 )
 from shared.columns import FloatArray
-from shared.electrical.network import Solution
+from shared.electrical.network import Solution, collapse_margin
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,7 @@ def solved_build(build_id: int, net: Assembled, case: BatteryCase, least_board_v
     if told.cannot:
         return told
     done = solve_with(net, [case], net.loads)
-    room = np.full((1, len(Scenario)), np.nan)
+    room = collapse_margin(net.tree, with_source(net, [case]), net.loads)
     levels = levels_of(net, least_board_v)
     held = _held_up(net, done)
     board_id, board_code, _ = board_name(net)

@@ -186,6 +186,62 @@ def test_a_least_board_voltage_is_a_level_like_others(shop: StudyShop) -> None:
     assert study.cheapest.code == "MAIN"
 
 
+def behind_a_regulator(shop: StudyShop, **values: Any) -> None:
+    """A camera on 5 V that needs 4.8 V: little to spare, whatever the battery does."""
+    part = shop.wiring.component("regulator", output_v=5.0, efficiency_frac=0.9, **values)
+    camera = shop.wiring.component("sensor", nominal_v=5.0, nominal_a=0.5, minimum_v=4.8)
+    feed = shop.add("REG", role="feed", fed_from=shop.circuits["MAIN"], component=part, continuous_a=None)
+    shop.add("CAM", fed_from=feed, component=camera, continuous_a=None, length_m=0.5)
+
+
+def test_what_a_regulator_holds_is_not_the_worst_unless_it_fails(shop: StudyShop) -> None:
+    behind_a_regulator(shop)
+    push = solved_build(shop.scope, shop.build).scenarios[Scenario.PUSH]
+    assert [level.code for level in push.levels] == ["RADIO", "CONTROLLER", "REG", "CAM"]
+    assert push.levels[-1].margin_v < push.levels[0].margin_v  # type: ignore[operator]
+    study = cheapest_fix(shop.scope, shop.build)
+    assert study.target is not None
+    assert study.target.code == "RADIO"
+    Circuit.objects.filter(code="CAM").update(length_m=45.0)
+    push = solved_build(shop.scope, shop.build).scenarios[Scenario.PUSH]
+    assert push.levels[0].code == "CAM"
+    study = cheapest_fix(shop.scope, shop.build)
+    assert study.fails
+    assert study.cheapest is not None
+    assert study.cheapest.code == "CAM"
+
+
+def test_a_regulator_needs_what_it_gives_out_unless_it_says_otherwise(shop: StudyShop) -> None:
+    behind_a_regulator(shop, minimum_v=7.0)
+    levels = {
+        x.code: x.minimum_v for x in solved_build(shop.scope, shop.build).scenarios[Scenario.PUSH].levels
+    }
+    assert levels["REG"] == 7.0
+    shop.circuits["REG"].component.minimum_v = None  # type: ignore[union-attr]
+    shop.circuits["REG"].component.save()  # type: ignore[union-attr]
+    levels = {
+        x.code: x.minimum_v for x in solved_build(shop.scope, shop.build).scenarios[Scenario.PUSH].levels
+    }
+    assert levels["REG"] == 5.0
+
+
+def test_where_no_wire_lifts_the_worst_place_the_board_counts(shop: StudyShop) -> None:
+    behind_a_regulator(shop)
+    Circuit.objects.filter(code__in=["RADIO", "CONTROLLER"]).delete()
+    Circuit.objects.filter(code="REG").update(component=None, continuous_a=2.0)
+    study = cheapest_fix(shop.scope, shop.build)
+    assert study.target is not None
+    assert study.target.code == "CAM"
+    assert study.fixes[0].code == "MAIN" or study.fixes[0].gain_v is not None
+
+
+def test_headroom_is_how_far_the_draws_may_grow(shop: StudyShop) -> None:
+    told = solved_build(shop.scope, shop.build)
+    rooms = [s.headroom for s in told.scenarios]
+    assert all(room is None or room > 1.0 for room in rooms)
+    assert rooms[Scenario.RUNNING] is not None
+
+
 # --- batteries -------------------------------------------------------------------------------------------
 def test_each_battery_is_judged_by_its_own_resistance(shop: StudyShop) -> None:
     good, bad = shop.battery("B1", 14.0), shop.battery("B2", 60.0)
