@@ -8,10 +8,12 @@ from __future__ import annotations
 from shared.celery import app
 from shared.schedule import JOBS, Job
 
-__all__ = ["LEASE_S", "PROBE", "SLOW_SWEEP", "app"]
+__all__ = ["LEASE_S", "PROBE", "SLOW_STUDIES", "SLOW_SWEEP", "app"]
 
 PROBE = "probe.slow"
 SLOW_SWEEP = "probe.sweep"
+SLOW_STUDIES = "probe.studies"
 LEASE_S = 3
 JOBS[PROBE] = Job("tests.worker_jobs.slow_probe", "A job for tests", lease_s=LEASE_S)
 JOBS[SLOW_SWEEP] = Job("tests.worker_jobs.slow_sweep", "A sweep for tests", lease_s=LEASE_S)
+JOBS[SLOW_STUDIES] = Job("tests.worker_jobs.slow_studies", "Studies for tests", lease_s=LEASE_S)

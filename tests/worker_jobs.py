@@ -8,6 +8,10 @@ from datetime import datetime
 from typing import Any
 from unittest import mock
 
+from builds import tasks as builds_tasks
+from builds.match_study import run as match_run
+from builds.match_study import run_studies
+from builds.services import match_studies
 from compliance import tasks
 from compliance.rules.base import Finding
 from compliance.sweeps.registry import Find, finder_of
@@ -42,3 +46,21 @@ def slow_sweep(run: JobRun) -> dict[str, int]:
         mock.patch.object(tasks, "TEAMS_PER_CHUNK", 1),
     ):
         return tasks.sweep_stock(run)
+
+
+def slow_studies(run: JobRun) -> dict[str, int]:
+    """The real studies of a build, short matches, a battery at a time, but stuck in the second at its first attempt."""
+    done: list[Any] = []
+
+    def slow(robot: Any, batteries: Sequence[Any], runs: int, progress: Any) -> list[dict[str, Any]]:
+        if done and run.attempts == 1:
+            time.sleep(600)
+        done.append(batteries)
+        return run_studies(robot, batteries, runs, progress)
+
+    with (
+        mock.patch.object(match_run, "DURATION_S", 1.0),
+        mock.patch.object(match_studies, "run_studies", slow),
+        mock.patch.object(match_studies, "BATTERIES_AT_ONCE", 1),
+    ):
+        return builds_tasks.match_build(run)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
 
@@ -25,6 +25,7 @@ from shared.access import Scope
 from shared.models import Role
 from tests.inventory.stockroom import make_scope, make_team
 
+M = TypeVar("M", bound=Model)
 MEASURED = datetime(2026, 9, 1, 10, 0, tzinfo=UTC)
 
 
@@ -65,7 +66,7 @@ def make_match_shop(role: str = Role.LEAD) -> MatchShop:
     team = scope.team
     rows: dict[str, Any] = {}
 
-    def put(name: str, row: Any) -> Any:
+    def put(name: str, row: M) -> M:
         row.full_clean()
         row.save()
         rows[name] = row
