@@ -16,7 +16,7 @@ from shared import jobs
 from shared.models import JobRun
 from shared.tasks import nudge_due
 from tests import worker_app
-from tests.builds.match_shop import MatchShop, make_match_shop
+from tests.builds.match_shop import make_match_shop
 from tests.inventory.test_ledger_threads import together
 from tests.working import Worker, wait_for
 
