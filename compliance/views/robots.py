@@ -9,11 +9,18 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from builds.models import Build, Circuit, Robot, Season
+from builds.network import Scenario
 from builds.selectors.robots import builds_of, events_of
+from builds.selectors.studies import solved_build
 from compliance.models import Severity, SubjectKind
+from compliance.selectors.circuit_path import CASE_LABELS, path_working, stages_to
 from compliance.selectors.flags import flags_of
 from compliance.selectors.margins import circuit_margins, circuit_working
+from compliance.selectors.power_pages import pushing_of
 from compliance.selectors.robot_pages import fed_path, margin_picture, robot_rows
+from compliance.views.build_tabs import build_tabs
+from compliance.views.power import pk_in
+from inventory.models import Battery
 from inventory.selectors.history import history_of
 from shared.access import Can
 from shared.pages import TeamPage
@@ -77,6 +84,8 @@ class BuildDetail(TeamPage):
         counts = {state: sum(1 for m in margins if m.state == state) for state in (*Severity.values, "ok")}
         context = {
             "build": build,
+            "tabs": build_tabs(self, build),
+            "tab_key": "circuits",
             "margins": [m for m in margins if not wanted or m.state == wanted],
             "count": len(margins),
             "counts": counts,
@@ -111,5 +120,20 @@ class CircuitDetail(TeamPage):
             "flags": flags_of(self.scope, SubjectKind.CIRCUIT, circuit.pk),
             "history": history_of(circuit),
             "works": self.scope.can(Can.WORK),
+            **self.solved(circuit),
         }
         return self.render("compliance/robots/circuit.html", context)
+
+    def solved(self, circuit: Circuit) -> dict[str, Any]:
+        """The way from the battery to this circuit in the solved robot, with the battery of ?battery= or a new one."""
+        wanted = pk_in(self.request.GET, "battery")
+        battery = self.scope.get(Battery, pk=wanted) if wanted else None
+        solved = solved_build(self.scope, circuit.build, battery, push=pushing_of(self.scope, circuit.build))
+        stages = [] if solved.cannot else stages_to(solved, circuit.pk)
+        return {
+            "solved": solved,
+            "stages": stages,
+            "cases": list(zip(solved.scenarios, CASE_LABELS, strict=True)) if stages else [],
+            "case_labels": CASE_LABELS,
+            "path_working": path_working(solved, stages, Scenario.PUSH) if stages else None,
+        }
