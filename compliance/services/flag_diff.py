@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from compliance.models import Flag, FlagState
 from compliance.rules.base import SEVERITY_ORDER, Finding
+from compliance.services.plain import plain
 
 Key = tuple[str, str, int]
 
@@ -90,6 +89,11 @@ def most_serious(findings: Iterable[Finding]) -> dict[Key, Finding]:
 
 def said_by(finding: Finding) -> tuple[Any, ...]:
     """What a finding writes into the columns ``SAID``, fit for them."""
+    return (*words_of(finding), plain(finding.working))
+
+
+def words_of(finding: Finding) -> tuple[Any, ...]:
+    """The same but for the working."""
     return (
         str(finding.severity),
         _cut(finding.subject_label, "subject_label"),
@@ -97,7 +101,6 @@ def said_by(finding: Finding) -> tuple[Any, ...]:
         _finite(finding.value),
         _finite(finding.limit),
         _cut(finding.unit, "unit"),
-        plain(finding.working),
     )
 
 
@@ -108,32 +111,6 @@ def _cut(text: str, column: str) -> str:
 
 def _finite(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
-
-
-_PLAIN = frozenset({str, bool, int})
-
-
-def plain(value: Any) -> Any:
-    """A working as JSON can hold it in every database: no numpy scalars, dates, decimals, infinities."""
-    kind = type(value)
-    if value is None or kind in _PLAIN or (kind is float and math.isfinite(value)):
-        return value
-    if kind is dict or isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(v) for v in value]
-    if isinstance(value, str):
-        return str(value)
-    if isinstance(value, date):
-        return value.isoformat()
-    if hasattr(value, "item"):  # a numpy scalar
-        value = value.item()
-    if isinstance(value, bool | int):
-        return value
-    if isinstance(value, float | Decimal):
-        number = float(value)
-        return number if math.isfinite(number) else str(number)
-    return str(value)
 
 
 def same(a: Any, b: Any) -> bool:

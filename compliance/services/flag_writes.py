@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 
+from django.db.models import DateTimeField, Exists, OuterRef, Value
+from django.db.models.functions import Left
 from simple_history.utils import bulk_update_with_history
 
 from compliance.models import Flag, FlagEvent, FlagState, Waiver
 from compliance.rules.base import Finding
-from compliance.services.fast_insert import insert_rows
-from compliance.services.flag_diff import SAID, Diff, Key, Known, said_by
+from compliance.services.fast_insert import insert_rows, insert_selected
+from compliance.services.flag_diff import SAID, Diff, Key, Known, said_by, words_of
 from shared.models import JobRun
 
 Kind = FlagEvent.Kind
 _BATCH = 500
+#: The longest detail of an event.
+DETAIL = 400
+_EVENT = ("flag_id", "at", "kind", "severity", "detail", "run_id")
 _NEW = (
     "team_id", "rule_code", "sweep", "subject_kind", "subject_id", "state", "opened_at", "changed_at", "cleared_at",
     "cleared_reason", "run_id", "created_at", "updated_at", *SAID,
@@ -48,26 +53,31 @@ class FlagWriter:
         self._update(
             again, (*SAID, "state", "opened_at", "changed_at", "cleared_at", "cleared_reason", "run")
         )
-        self._tell(Kind.OPENED, self._just_opened(result))
+        self._tell_opened(result)
         self._tell(Kind.REOPENED, reopened)
 
     def _new_row(self, finding: Finding) -> list[object]:
         now, run = self.now, self.run.pk if self.run else None
         return [
             int(finding.team_id), str(finding.rule_code), self.sweep, str(finding.subject_kind),
-            int(finding.subject_id), FlagState.OPEN.value, now, now, None, "", run, now, now, *said_by(finding),
+            int(finding.subject_id), FlagState.OPEN.value, now, now, None, "", run, now, now, *words_of(finding),
+            finding.working,
         ]  # fmt: skip
 
-    def _just_opened(self, result: Diff) -> list[tuple[int, str, str]]:
-        """Keys of the rows just inserted: those of this sweep and moment that were not known before."""
+    def _tell_opened(self, result: Diff) -> None:
+        """The first event of the rows just inserted: those of this sweep and moment that have none yet."""
         if not result.opened:
-            return []
-        new = {finding.key for finding in result.opened}
+            return
         teams = {int(finding.team_id) for finding in result.opened}
-        rows = Flag.objects.filter(team_id__in=teams, sweep=self.sweep, opened_at=self.now).values_list(
-            "pk", "severity", "message", "rule_code", "subject_kind", "subject_id"
-        )
-        return [(pk, severity, message) for pk, severity, message, *key in rows if tuple(key) in new]
+        new = Flag.objects.filter(
+            ~Exists(FlagEvent.objects.filter(flag=OuterRef("pk"))),
+            team_id__in=teams,
+            sweep=self.sweep,
+            created_at=self.now,
+        ).order_by("pk")
+        moment = Value(self.now, output_field=DateTimeField())
+        told = ("pk", moment, Value(Kind.OPENED.value), "severity", Left("message", DETAIL), "run_id")
+        insert_selected(FlagEvent, _EVENT, new.values_list(*told))
 
     def _change(self, result: Diff) -> None:
         told = [*result.escalated, *result.eased, *result.reworded]
@@ -130,8 +140,8 @@ class FlagWriter:
 
     def _tell(self, kind: str, lines: Iterable[tuple[int, str, str]]) -> None:
         run = self.run.pk if self.run else None
-        rows = [[pk, self.now, str(kind), severity, detail[:400], run] for pk, severity, detail in lines]
-        insert_rows(FlagEvent, ("flag_id", "at", "kind", "severity", "detail", "run_id"), rows)
+        rows = [[pk, self.now, str(kind), severity, detail[:DETAIL], run] for pk, severity, detail in lines]
+        insert_rows(FlagEvent, _EVENT, rows)
 
     def _end_waivers(self, escalated: list[int]) -> None:
         """Who waived a flag did not answer for something worse."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from datetime import date
 from decimal import Decimal
@@ -11,10 +12,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from compliance.models import Flag, FlagEvent, RulePack, RuleSetting
+from compliance.models import Flag, FlagEvent, RulePack, RuleSetting, Severity
 from compliance.rules.base import Finding
-from compliance.services.flag_diff import SAME_DIGITS, plain
+from compliance.services.flag_diff import SAME_DIGITS
 from compliance.services.flags import flags_sync
+from compliance.services.plain import as_json, plain
 from compliance.sweeps.registry import SWEEPS, finder_of
 from inventory.models import Part
 from tests.builds.workshop import make_build, make_circuit, make_workshop
@@ -195,18 +197,19 @@ def test_what_no_column_holds_is_made_to_fit(team, part):
     assert writes(queries) == []
 
 
-def test_a_working_is_made_plain():
-    made = plain(
-        {
-            "a": np.float64(0.1), "b": np.int64(3), "c": (np.bool_(True), None), "d": date(2026, 11, 25),
-            "e": Decimal("2.5"), "f": float("inf"), 7: "x",
-        }
-    )  # fmt: skip
-    assert made == {
-        "a": 0.1, "b": 3, "c": [True, None], "d": "2026-11-25", "e": 2.5, "f": "inf", "7": "x",
+@pytest.mark.parametrize(("number", "shown"), [(2.5, 2.5), (float("inf"), "inf")])
+def test_a_working_is_made_plain(number, shown):
+    given = {
+        "a": np.float64(0.1), "b": np.int64(3), "c": (np.bool_(True), None), "d": date(2026, 11, 25),
+        "e": Decimal("2.5"), "f": number, 7: "x", "g": Severity.FIX,
     }  # fmt: skip
-    assert [type(v) for v in made.values()] == [float, int, list, str, float, str, str]
+    made = plain(given)
+    assert made == {
+        "a": 0.1, "b": 3, "c": [True, None], "d": "2026-11-25", "e": 2.5, "f": shown, "7": "x", "g": "fix",
+    }  # fmt: skip
+    assert [type(v) for v in made.values()] == [float, int, list, str, float, type(shown), str, str]
     assert type(made["c"][0]) is bool
+    assert json.loads(as_json(given)) == made
 
 
 def test_the_number_of_queries_does_not_grow_with_the_findings(team):
