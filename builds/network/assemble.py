@@ -149,7 +149,10 @@ def assemble(rows: CircuitColumns, *, push: int | IdArray = PUSHING, conductor_c
 
 def _boards(rows: CircuitColumns, circuit: IdArray, robot: IdArray, robots: int) -> IdArray:
     """The main circuit of each robot, the one entered first where there are several."""
-    main = np.flatnonzero((rows.role(CircuitRole.MAIN) & (rows.parent < 0))[circuit])[::-1]
+    roles, first = rows.circuits.texts("role"), np.flatnonzero(rows.parent[circuit] < 0)
+    main = np.array([p for p in first.tolist() if roles[circuit[p]] == CircuitRole.MAIN], dtype=np.int64)[
+        ::-1
+    ]
     board = np.full(robots, NO_ID, dtype=np.int64)
     board[robot[main]] = main
     return board

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 
 import numpy as np
 
@@ -52,7 +53,16 @@ class Mechanisms:
 
     of_circuit: IdArray
     build_row: IdArray
-    names: tuple[str, ...]
+    _words: tuple[str, ...]
+    _word: IdArray
+
+    @property
+    def count(self) -> int:
+        return self.build_row.size
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        return tuple(self._words[k] for k in self._word.tolist())
 
 
 class _Numbers(dict[tuple[str, str], int]):
@@ -76,7 +86,7 @@ def mechanisms(c: Currents) -> Mechanisms:
     key = c.rows.builds.row * max(len(names), 1) + name_of
     found, of_circuit = np.unique(key, return_inverse=True)
     build_row, name = np.divmod(found, max(len(names), 1))
-    return Mechanisms(of_circuit.astype(np.int64), build_row, tuple(names[k] for k in name.tolist()))
+    return Mechanisms(of_circuit.astype(np.int64), build_row, names, name)
 
 
 def pushing(c: Currents, groups: Mechanisms, included: BoolArray, count: int | IdArray) -> BoolArray:
@@ -86,13 +96,13 @@ def pushing(c: Currents, groups: Mechanisms, included: BoolArray, count: int | I
     """
     weigh = included & c.is_load
     watts = np.where(weigh, np.fmin(c.peak_a, c.limit_a) * c.nominal_v, 0.0)
-    weight = np.bincount(groups.of_circuit, weights=watts, minlength=len(groups.names))
+    weight = np.bincount(groups.of_circuit, weights=watts, minlength=groups.count)
     order = np.lexsort((-weight, groups.build_row))
     build = groups.build_row[order]
     starts = np.flatnonzero(np.diff(build, prepend=-1))
     rank = np.arange(build.size) - np.repeat(starts, np.diff(np.append(starts, build.size)))
     allowed = np.broadcast_to(np.asarray(count), (c.rows.builds.table.size,))[build]
-    pushes = np.zeros(len(groups.names), dtype=np.bool_)
+    pushes = np.zeros(groups.count, dtype=np.bool_)
     pushes[order] = (rank < allowed) & (weight[order] > 0)
     return np.asarray(pushes[groups.of_circuit] & weigh)
 
