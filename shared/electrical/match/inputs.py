@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from shared.electrical.arrays import FloatArray
 from shared.electrical.battery import RestCurve, rest_voltage_v
-from shared.electrical.network.loads import Loads
+from shared.electrical.network.loads import LoadKind, Loads
 from shared.electrical.network.tree import FeedTree, PlaceArray
 
 __all__ = ["Duty", "MatchBattery", "MatchError", "MatchRobot"]
@@ -98,6 +98,9 @@ class MatchRobot:
         object.__setattr__(self, "watch_v", np.asarray(self.watch_v, dtype=np.float64))
         if len(self.tree.parent) != count or len(self.group) != count:
             raise MatchError("duties", count, "give one entry per branch of the tree.")
+        kind = np.broadcast_to(np.asarray(self.loads.kind, dtype=np.int8).reshape(-1), (count,))
+        if (self.spin_up_s[kind == LoadKind.MOTOR] <= 0.0).any():
+            raise MatchError("spin_up_s", 0.0, "enter the motor's spin-up time, more than 0 s.")
         if not 0 <= self.board < count:
             raise MatchError("board", self.board, "name the branch whose far end is the board.")
 
