@@ -58,6 +58,8 @@ TERMINALS: dict[str, tuple[str, str, float, float, str, float | None, str]] = {
 DEVICES: dict[str, tuple[str, str, float, float, str, str]] = {
     "MB120": ("Main breaker 120 A", "thermal", 120, 3000, "manual", "thermal_main_120"),
     "BF100": ("Bolt-down fuse 100 A", "bolt", 100, 2000, "none", "bolt_down"),
+    "BF60": ("Bolt-down fuse 60 A", "bolt", 60, 2000, "none", "bolt_down"),
+    "TB30": ("Thermal breaker 30 A", "thermal", 30, 3000, "manual", "thermal_main_120"),
     "MX40": ("Large blade fuse 40 A", "blade", 40, 1000, "none", "maxi_blade"),
     "MX30": ("Large blade fuse 30 A", "blade", 30, 1000, "none", "maxi_blade"),
     "BL30": ("Blade fuse 30 A", "blade", 30, 1000, "none", "blade"),
@@ -79,6 +81,7 @@ COMPONENTS: dict[str, tuple[str, str, float, float, float | None, float | None]]
     "RADIO": ("Radio", "radio", 0.9, 1.4, 4.4, None),
     "REGULATOR": ("Voltage regulator board", "regulator", 0.2, 0.3, 6.0, 4.0),
     "BEACON": ("Status beacon", "beacon", 0.4, 0.6, 4.2, None),
+    "VISION": ("Vision computer", "other", 1.8, 3.0, 8.8, None),
     "COMPRESSOR": ("Air compressor", "pneumatic", 8.0, 14.0, None, None),
     "VALVES": ("Valve block", "pneumatic", 1.0, 2.0, None, None),
     "CAMERA": ("Camera", "sensor", 0.6, 1.0, None, None),
@@ -256,11 +259,12 @@ def _others() -> list[Part]:
 
 
 def _points(scope: Scope, parts: Catalogue) -> list[DevicePoint]:
-    """Time-current points of every device, from the family tables with their status."""
+    """Time-current points of every device, from the family tables with their status; first what it holds."""
     points: list[DevicePoint] = []
     for code, row in DEVICES.items():
         curve = CURVES[row[5]]
-        points += [_point(scope, parts[code], point, curve) for point in curve.points]
+        points.append(_point(scope, parts[code], (curve.holds_multiple, None, None), curve))
+        points += [_point(scope, parts[code], (p.multiple, p.min_s, p.max_s), curve) for p in curve.points]
     points.append(
         DevicePoint(
             team=scope.team,
@@ -275,13 +279,16 @@ def _points(scope: Scope, parts: Catalogue) -> list[DevicePoint]:
     return points
 
 
-def _point(scope: Scope, device: Any, point: Any, curve: Any) -> DevicePoint:
+def _point(
+    scope: Scope, device: Any, point: tuple[float, float | None, float | None], curve: Any
+) -> DevicePoint:
+    multiple, soonest_s, latest_s = point
     return DevicePoint(
         team=scope.team,
         device=device,
-        multiple=point.multiple,
-        opens_min_s=point.min_s,
-        opens_max_s=point.max_s,
+        multiple=multiple,
+        opens_min_s=soonest_s,
+        opens_max_s=latest_s,
         status="memory",
         source=f"{curve.title}: {curve.source.title}",
     )

@@ -30,6 +30,19 @@ SEEDED: tuple[Seeded, ...] = (
     Seeded("circuit-unknown", GULL, "KITTIWAKE/BEACON", "unknown", "nobody measured its length"),
     Seeded("device-load", GULL, "KITTIWAKE/COMPRESSOR", "watch", "runs above four fifths of its fuse"),
     Seeded("device-interrupt", GULL, "PETREL/CAMERA-1", "stop", "a glass fuse that breaks 35 A"),
+    Seeded(
+        "load-voltage",
+        GULL,
+        "KITTIWAKE/VISION",
+        "fix",
+        "shares 3.2 m of 10 AWG with two arm motors that push",
+    ),
+    Seeded("fault-withstand", GULL, "PETREL/INTAKE-1", "fix", "14 AWG behind a breaker that takes seconds"),
+    Seeded("radio-feed", GULL, "PETREL/RADIO", "watch", "hangs on one push-on plug"),
+    Seeded(
+        "selectivity", TERN, "SANDPIPER/AIR", "fix", "a 20 A fuse in front of one of 15 A and one of 10 A"
+    ),
+    Seeded("wiring-minimum", SALT, "AVOCET", "fix", "nobody entered its data bus"),
     Seeded("terminal-hole", TERN, "SANDPIPER/DRIVE-3", "fix", "a hole for M6 on a stud of M5"),
     Seeded("device-rating", TERN, "SANDPIPER/INTAKE-2", "stop", "16 AWG behind a device of 40 A"),
     Seeded("device-missing", TERN, "DUNLIN/LIGHTS", "stop", "no device, and the one before is far too large"),
@@ -75,6 +88,16 @@ WIRING: dict[tuple[str, str, str], dict[str, Any]] = {
     (GULL, "KITTIWAKE", "BEACON"): {"length_m": None},
     (GULL, "KITTIWAKE", "COMPRESSOR"): {"continuous_a": 16.5, "peak_a": 17.0},
     (GULL, "PETREL", "CAMERA-1"): {"device": "GT02"},
+    (GULL, "KITTIWAKE", "ARM-3"): {"device": "BL30"},
+    (GULL, "KITTIWAKE", "ARM-4"): {"device": "BL30"},
+    (GULL, "PETREL", "INTAKE-1"): {
+        "wire": "W14P",
+        "device": "TB30",
+        "terminal_source": "FER-14",
+        "terminal_load": "RING-B-M5",
+    },
+    (GULL, "PETREL", "RADIO"): {"terminal_load": "BLADE-R"},
+    (TERN, "SANDPIPER", "COMPRESSOR"): {"device": "BL15"},
     (TERN, "SANDPIPER", "DRIVE-3"): {"terminal_load": "RING-Y-M6"},
     (TERN, "SANDPIPER", "INTAKE-2"): {
         "wire": "W16P",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from random import Random
 from typing import Any
@@ -13,6 +13,7 @@ from compliance.demo.catalogue import COMPONENTS, Catalogue
 from compliance.demo.clock import SEASONS, Clock
 from compliance.demo.duties import USED, make_profiles
 from compliance.demo.faults import LACKING, WIRING
+from compliance.demo.feeds import NO_BUS, SHARED, VISION
 from compliance.demo.people import GULL, SALT, TERN
 from compliance.demo.rows import put_many
 from inventory.models import BatteryModel, Component, ProtectiveDevice, TerminalType, WireType
@@ -137,6 +138,8 @@ def _make_build(
     )
     record_save(scope=scope, instance=build)
     templates = templates_of(plan, chance)
+    if state == BuildState.CURRENT:
+        templates = _as_wired(templates, (scope.team.slug, plan.code))
     faults = WIRING if state == BuildState.CURRENT else {}
     made: dict[str, Circuit] = {}
     for level in _levels(templates):
@@ -147,6 +150,23 @@ def _make_build(
             made[circuit.code] = circuit
     if state == BuildState.CURRENT:
         _make_lines(scope, kit.parts, build, plan.code)
+
+
+def _as_wired(templates: list[Template], robot: tuple[str, str]) -> list[Template]:
+    """What this robot has besides, leaves out, and hangs on a feed of its own."""
+    wired = [t for t in templates if not (t.code == "BUS" and robot in NO_BUS)]
+    if robot in VISION:
+        wired.append(
+            Template(
+                "VISION", "Vision computer", "W18P", "BL05", "VISION", 0.4, ("FER-18", "FER-18"), bundle=4
+            )
+        )
+    feed = SHARED.get(robot)
+    if feed is None:
+        return wired
+    moved = [replace(t, fed_from=feed.code) if t.code in feed.feeds else t for t in wired]
+    return [*moved, Template(feed.code, feed.name, feed.wire, feed.device, None, feed.length_m, feed.ends,
+                             role=CircuitRole.FEED)]  # fmt: skip
 
 
 def _levels(templates: list[Template]) -> list[list[Template]]:

@@ -91,6 +91,12 @@ def device_step(f: LoadFacts, i: int) -> dict[str, Any]:
     return step("Device", "as entered", f.rows.devices.text("code", i), known(f.rating_a[i]), "A")
 
 
+def _between(soonest_s: float, latest_s: float) -> str:
+    if not isfinite(soonest_s) and not isfinite(latest_s):
+        return "holds"
+    return f"{fig(soonest_s)} to {fig(latest_s)} s"
+
+
 def points_step(f: LoadFacts, i: int) -> dict[str, Any]:
     """The own points of a circuit's device, each with where it comes from."""
     device_id = (
@@ -98,13 +104,23 @@ def points_step(f: LoadFacts, i: int) -> dict[str, Any]:
     )
     points = f.rows.points
     own = f.points_of.get(device_id, [])
-    told = "; ".join(
-        f"{points.raw['multiple'][k]:g} x: {points.raw['opens_min_s'][k]} to {points.raw['opens_max_s'][k]} s "
-        f"({points.raw['source'][k]}, {points.raw['status'][k]})"
-        for k in own
-    )
+    times = [tuple(float(points.floats(n)[k]) for n in ("opens_min_s", "opens_max_s")) for k in own]
+    told = [
+        f"{points.floats('multiple')[k]:g} x: {_between(*seconds)}"
+        for k, seconds in zip(own, times, strict=True)
+    ]
+    sources = [f" ({points.texts('source')[k]}, {points.texts('status')[k]})" for k in own]
+    # A source is named behind the last of the points that have it.
+    told = [
+        text + (source if source != following else "")
+        for text, source, following in zip(told, sources, [*sources, ""][1:], strict=True)
+    ]
     return step(
-        "Own points", "opening times at multiples of the rating", told or "none entered", len(own), "points"
+        "Own points",
+        "opening times at multiples of the rating",
+        "; ".join(told) or "none entered",
+        len(own),
+        "points",
     )
 
 

@@ -179,9 +179,7 @@ class NetworkFacts(FaultFacts):
     def lacking(self) -> dict[str, BoolArray]:
         """What each build lacks of what every robot needs, in people's words."""
         rows, role = self.rows, Component.Role
-        battery = np.array(
-            [pk is not None for pk in rows.builds.table.raw["battery_model_id"]], dtype=np.bool_
-        )
+        battery = rows.builds.table.ids("battery_model_id") >= 0
         device, main = rows.devices.row >= 0, rows.role(CircuitRole.MAIN)
         there = {
             "battery": battery,

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from django.db import transaction
 from django.utils import timezone
 
-from builds.models import Circuit
+from builds.models import Build, Circuit
 from compliance.demo.build import demo_make
 from compliance.models import SubjectKind
 from compliance.rules.base import Finding
@@ -32,10 +32,12 @@ def found_by_sweeps(teams: list[Team]) -> list[Finding]:
 
 
 def subject_of(finding: Finding) -> str:
-    """The subject as ``faults.SEEDED`` names it: battery or part by code, circuit as ROBOT/CODE."""
+    """The subject as ``faults.SEEDED`` names it: battery, part or robot by code, circuit as ROBOT/CODE."""
     if finding.subject_kind == SubjectKind.CIRCUIT:
         circuit = Circuit.objects.select_related("build__robot").get(pk=finding.subject_id)
         return f"{circuit.build.robot.code}/{circuit.code}"
+    if finding.subject_kind == SubjectKind.BUILD:
+        return Build.objects.select_related("robot").get(pk=finding.subject_id).robot.code
     if finding.subject_kind == SubjectKind.BATTERY:
         return Battery.objects.get(pk=finding.subject_id).code
     assert finding.subject_kind == SubjectKind.PART, finding
