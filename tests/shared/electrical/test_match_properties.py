@@ -123,7 +123,7 @@ def test_the_first_moment_is_the_steady_solution(robot):
 @settings(max_examples=EXAMPLES)
 @given(robots(), st.integers(0, 100))
 def test_runs_do_not_know_of_each_other(robot, seed):
-    offsets = np.random.default_rng(seed).integers(0, 60, (3, 5)) * 0.02
+    offsets: np.ndarray = np.random.default_rng(seed).integers(0, 60, (3, 5)) * np.float64(0.02)
     together = simulate(robot, [BATTERY], offsets, duration_s=0.5)
     for run in range(5):
         alone = simulate(robot, [BATTERY], offsets[:, [run]], duration_s=0.5)
