@@ -1,7 +1,8 @@
 """What every test runs under (cheap passwords, no files, no broker), and the gates for tests with servers.
 
 A test marked `browser`, `postgres`, `redis` or `worker` is skipped, with the reason named, until the variable
-of its gate is set. A gate that is open while its server is not configured is an error, never a skip.
+of its gate is set; one marked `spice` where ngspice is not installed. A gate that is open while its server is not
+configured is an error, never a skip.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from django.core.cache import cache
 from hypothesis import settings as hypothesis_settings
 from playwright.sync_api import Browser, Page
 
-from tests import browsing
+from tests import browsing, spice
 
 BROWSER = os.environ.get("LOADSTOCK_TEST_BROWSER") == "1"
 SERVICES = os.environ.get("LOADSTOCK_TEST_SERVICES") == "1"
@@ -50,6 +51,7 @@ class Gate:
 
 _SERVICES_REASON = "needs {}: set LOADSTOCK_TEST_SERVICES=1 and {}"
 GATES = {
+    "spice": Gate(spice.NGSPICE is not None, spice.MISSING),
     "browser": Gate(BROWSER, "needs Chromium: set LOADSTOCK_TEST_BROWSER=1"),
     "postgres": Gate(
         SERVICES,
