@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -138,14 +138,20 @@ def note_of(node: Node, margin: CircuitMargin | None) -> str:
     return "regulator gets too little" if node.dropout else ""
 
 
-def match_picture(build: Build, outcome: Mapping[str, Any], label: str) -> VoltageTrace | None:
-    """The board voltage of the worst run, with the levels of controller and radio; None where none was kept."""
+def match_picture(
+    build: Build, outcome: Mapping[str, Any], label: str, regulated: Collection[int] = ()
+) -> VoltageTrace | None:
+    """The board voltage of the worst run with what hangs on it needs; None where no trace was kept.
+
+    What hangs behind a regulator (ids in ``regulated``) needs another voltage than the board's: it has no line.
+    """
     trace = outcome.get("trace") or {}
     points = [
         (t, v) for t, v in zip(trace.get("t_s", ()), trace.get("board_v", ()), strict=False) if v is not None
     ]
     if not points:
         return None
+    own = [level for level in outcome.get("levels", ()) if level["circuit"] not in regulated]
     levels = [
         VoltLevel(
             value=level["minimum_v"],
@@ -153,7 +159,7 @@ def match_picture(build: Build, outcome: Mapping[str, Any], label: str) -> Volta
             severity=Severity.STOP if place == 0 else Severity.FIX,
             below_s=level.get("seconds_below"),
         )
-        for place, level in enumerate(sorted(outcome.get("levels", ()), key=lambda found: found["minimum_v"]))
+        for place, level in enumerate(sorted(own, key=lambda found: found["minimum_v"]))
     ]
     return VoltageTrace(
         title=f"Board voltage of {build} over a match, {label}",

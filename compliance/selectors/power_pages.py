@@ -9,11 +9,12 @@ from typing import Any, cast
 from builds.models import Build
 from builds.network import Assumption, Scenario
 from builds.selectors.match_studies import StudyRow
-from builds.studies import BatteryStudy, BatteryVerdict, LevelMargin, Node, SolvedBuild, SolvedCircuit
+from builds.studies import BatteryStudy, BatteryVerdict, LevelMargin, Node, Runs, SolvedBuild, SolvedCircuit
+from compliance.models import Severity
 from compliance.rules.base import SEVERITY_ORDER
 from compliance.rules.load_limits import limits_by_pack
 from compliance.rules.network import BoardSag
-from compliance.selectors.margins import CircuitMargin
+from compliance.selectors.margins import OK, CircuitMargin
 from compliance.selectors.packs import PackTable
 from compliance.selectors.power_drawings import plain, severity_of
 from shared.access import Scope
@@ -30,18 +31,45 @@ class PowerRow:
     state: str
 
 
+#: From which share of simulated matches with a brown-out a battery is to be watched, kept for practice, or left at
+#: home (common practice, no source).
+BROWNOUT_STEPS = ((0.5, Severity.STOP), (0.05, Severity.FIX), (0.0, Severity.WATCH))
+
+
 @dataclass(frozen=True)
 class CartRow:
     """A battery (or a new one) against this build: solved once, and over many matches if that was simulated."""
 
     label: str
     battery_id: int | None
-    verdict: BatteryVerdict | None
+    verdict: BatteryVerdict
     study: StudyRow | None
 
     @property
     def summary(self) -> Mapping[str, Any]:
         return self.study.summary if self.study else {}
+
+    @property
+    def brownout_frac(self) -> float | None:
+        """Share of simulated matches with a brown-out, of the build as it is today."""
+        share = self.summary.get("brownout_frac") if self.study and self.study.fresh else None
+        return None if share is None else float(share)
+
+    @property
+    def state(self) -> str:
+        """The severer of the two answers."""
+        if self.verdict.verdict == Runs.NO:
+            return Severity.STOP
+        if self.brownout_frac:
+            return next(severity for least, severity in BROWNOUT_STEPS if self.brownout_frac >= least)
+        return OK if self.verdict.verdict == Runs.YES else Severity.UNKNOWN
+
+    @property
+    def reason(self) -> str:
+        """Why, in a sentence."""
+        if self.verdict.verdict != Runs.NO and self.brownout_frac:
+            return f"Browns out in {self.brownout_frac:.0%} of the simulated matches."
+        return self.verdict.reason
 
 
 def pushing_of(scope: Scope, build: Build) -> int:
@@ -69,8 +97,8 @@ def _what_matters(row: PowerRow) -> tuple[int, float, float, str]:
     return order, left, -used, row.found.code
 
 
-def headline(solved: SolvedBuild, scenario: Scenario) -> str:
-    """The answer in one sentence."""
+def headline(solved: SolvedBuild, scenario: Scenario, brownout_frac: float | None = None) -> str:
+    """The answer in one sentence; with the share of simulated matches that brown out where there is one."""
     case = solved.scenarios[scenario]
     when = when_words(solved, scenario)
     if not case.solved:
@@ -78,6 +106,8 @@ def headline(solved: SolvedBuild, scenario: Scenario) -> str:
             f"With {solved.battery.label} the voltage collapses {when}: the loads ask more than it can give."
         )
     falls = f"With {solved.battery.label} the board falls to {plain(case.board_v)} V {when}"
+    if brownout_frac:
+        falls += f" and browns out in {brownout_frac:.0%} of simulated matches"
     worst = telling_level(solved, scenario)
     if worst is None or worst.load_v is None:
         return f"{falls}."
@@ -138,9 +168,15 @@ def weakest(rows: Sequence[CartRow]) -> CartRow | None:
     judged = [
         (round(row.verdict.margin_v, 3), row.verdict.board_v or 0.0, row.label, row)
         for row in rows
-        if row.battery_id and row.verdict and row.verdict.margin_v is not None
+        if row.battery_id and row.verdict.margin_v is not None
     ]
     return min(judged)[3] if judged else None
+
+
+def regulated_ids(solved: SolvedBuild) -> set[int]:
+    """The circuits whose load hangs behind a regulator."""
+    by_id = {found.circuit_id: found for found in solved.circuits}
+    return {pk for pk in by_id if behind_regulator(by_id, pk)}
 
 
 def assumption_lines(assumptions: Iterable[Assumption]) -> list[tuple[str, str]]:

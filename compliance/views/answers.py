@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from django import forms
@@ -9,6 +10,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
 from builds.models import Build, Circuit
 from builds.network import Scenario
+from builds.selectors.match_studies import studies_of
 from builds.selectors.studies import (
     batteries_for,
     build_changes,
@@ -17,12 +19,22 @@ from builds.selectors.studies import (
     solved_build,
 )
 from builds.services.fixes import fix_as_draft
+from builds.studies import Fix
+from compliance.models import Severity
 from compliance.selectors.compare import change_notes
-from compliance.selectors.margins import circuit_margins
+from compliance.selectors.margins import OK, circuit_margins
 from compliance.selectors.power_drawings import feed_picture
-from compliance.selectors.power_pages import pushing_of
+from compliance.selectors.power_pages import cart_rows, pushing_of
 from compliance.views.power import BuildPage, pk_in
 from inventory.models import Battery, WireType
+
+#: A fix that gains less than this is listed apart: no meter on the robot would show it.
+LEAST_GAIN_V = 0.001
+
+
+def gains(fix: Fix) -> bool:
+    """Does the fix gain anything to speak of? One whose gain cannot be told solves what had no solution."""
+    return fix.gain_v is None or max(fix.gain_v, fix.board_gain_v or 0.0) >= LEAST_GAIN_V
 
 
 class LeastVolts(forms.Form):
@@ -57,11 +69,14 @@ class BuildFixes(AnswerPage):
         build = self.build()
         form, least_v = self.asked()
         battery = self.chosen_battery()
+        found = cheapest_fix(
+            self.scope, build, battery, least_board_v=least_v, push=pushing_of(self.scope, build)
+        )
         context = {
             **self.context(build),
-            "found": cheapest_fix(
-                self.scope, build, battery, least_board_v=least_v, push=pushing_of(self.scope, build)
-            ),
+            "found": found,
+            "worth": [fix for fix in found.fixes if gains(fix)],
+            "idle": [fix for fix in found.fixes if not gains(fix)],
             "form": form,
             "battery": battery,
             "batteries": self.batteries(),
@@ -86,10 +101,17 @@ class BuildCart(AnswerPage):
         build = self.build()
         form, least_v = self.asked()
         found = batteries_for(self.scope, build, least_board_v=least_v, push=pushing_of(self.scope, build))
-        told = {
-            word: sum(1 for row in found.rows if row.verdict == word) for word in ("yes", "no", "unknown")
+        cart = cart_rows(found, studies_of(self.scope, build).rows)
+        told = Counter(row.state for row in cart if row.battery_id)
+        context = {
+            **self.context(build),
+            "found": found,
+            "cart": cart,
+            "form": form,
+            "count": sum(told.values()),
+            "may": told[OK] + told[Severity.WATCH],
+            "told": told,
         }
-        context = {**self.context(build), "found": found, "form": form, "told": told}
         return self.render("compliance/power/cart.html", context)
 
 

@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.utils import timezone
 
 from builds.models import Build, BuildState, Robot
-from builds.network import SCENARIO_WORDS, Scenario
+from builds.network import Scenario
 from builds.selectors.match_studies import studies_of
 from builds.selectors.studies import batteries_for, solved_build
 from builds.services.match_studies import match_studies_ask
@@ -25,6 +25,7 @@ from compliance.selectors.power_pages import (
     headline,
     power_rows,
     pushing_of,
+    regulated_ids,
     weakest,
 )
 from compliance.views.build_tabs import build_tabs
@@ -35,6 +36,7 @@ from shared.runs import progress
 
 #: What ?case= says for each scenario.
 CASES = {"running": Scenario.RUNNING, "push": Scenario.PUSH, "all": Scenario.ALL}
+CASE_NAMES = {"running": "Everything runs", "push": "The heaviest push", "all": "Everything peaks"}
 AS_NEW = "new"
 
 
@@ -103,7 +105,7 @@ class BuildPower(BuildPage):
             **self.context(build),
             "solved": solved,
             "case": next(word for word, scenario in CASES.items() if scenario == case),
-            "cases": [(word, SCENARIO_WORDS[scenario]) for word, scenario in CASES.items()],
+            "cases": list(CASE_NAMES.items()),
             "battery": battery,
             "cart": cart,
             "count": len(margins),
@@ -113,12 +115,12 @@ class BuildPower(BuildPage):
             "run": studies.run,
             "job": progress(studies.run, timezone.now()) if studies.run else None,
             "assumptions": assumption_lines(solved.assumptions),
-            **self.worst_match(build, chosen),
+            **self.worst_match(build, chosen, regulated_ids(solved)),
         }
         if not solved.cannot:
             context |= {
                 "now": solved.scenarios[case],
-                "headline": headline(solved, case),
+                "headline": headline(solved, case, chosen.brownout_frac if chosen else None),
                 "rows": power_rows(solved, case, margins),
                 "tree": feed_picture(build, solved, case, margins, self.branch_url(battery)),
             }
@@ -129,7 +131,7 @@ class BuildPower(BuildPage):
         tail = f"?battery={battery.pk}" if battery else ""
         return lambda pk: self.url("circuit-detail", pk=pk) + tail
 
-    def worst_match(self, build: Build, chosen: CartRow | None) -> dict[str, Any]:
+    def worst_match(self, build: Build, chosen: CartRow | None, regulated: set[int]) -> dict[str, Any]:
         """The worst run with the chosen battery, if it was simulated."""
         if chosen is None or chosen.study is None or chosen.study.study is None:
             return {"outcome": None}
@@ -137,7 +139,7 @@ class BuildPower(BuildPage):
         return {
             "outcome": outcome,
             "study": chosen.study,
-            "trace": match_picture(build, outcome, chosen.label),
+            "trace": match_picture(build, outcome, chosen.label, regulated),
         }
 
 
