@@ -12,11 +12,18 @@ KINDS = (LoadKind.NONE, *LINEAR, LoadKind.POWER, LoadKind.REGULATOR)
 
 
 def random_problem(
-    seed: int, *, branches: int, reach: float = 0.8, kinds: tuple[LoadKind, ...] = KINDS
+    seed: int,
+    *,
+    branches: int,
+    reach: float = 0.8,
+    kinds: tuple[LoadKind, ...] = KINDS,
+    heavy: float = 1.0,
+    overload: bool = False,
 ) -> Problem:
     """A robot whose branches hang anywhere and carry anything; `reach` near 1 makes deep trees.
 
-    The draws share some 20 to 150 A, so that voltages sag but most networks have a solution.
+    The draws share some 20 to 150 A times `heavy`: at 1 voltages sag but nearly all networks have a solution. With
+    `overload` regulators have output limits, which some of them exceed.
     """
     rng = np.random.default_rng(seed)
     parent = np.full(branches, -1)
@@ -25,7 +32,7 @@ def random_problem(
         if rng.random() < reach:
             parent[row] = rng.integers(max(0, row - 12), row)
     kind = rng.choice(kinds, branches)
-    amps = rng.dirichlet(np.ones(branches)) * rng.uniform(20.0, 150.0)
+    amps = rng.dirichlet(np.ones(branches)) * rng.uniform(20.0, 150.0) * heavy
     wires = rng.integers(1, 4, branches)  # in parallel
     behind = np.zeros(branches, dtype=bool)
     for row in range(branches):
@@ -51,6 +58,7 @@ def random_problem(
             limit_a=np.where(rng.random(branches) < 0.5, np.inf, amps * rng.uniform(0.3, 1.2, branches)),
             output_v=5.0,
             efficiency_frac=rng.uniform(0.75, 0.98, branches),
+            output_limit_a=rng.choice([0.5, 3.0, 20.0, np.inf], branches) if overload else np.inf,
         ),
     )
 

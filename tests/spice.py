@@ -102,8 +102,8 @@ def _motor(row: int, at: str, across: str, f: dict[str, float]) -> list[str]:
     ]
 
 
-def operating_points(netlists: list[str], folder: Path) -> list[dict[str, float]]:
-    """Solve netlists in one ngspice process; gives the voltage of every node of each."""
+def operating_points(netlists: list[str], folder: Path) -> list[dict[str, float] | None]:
+    """Solve netlists in one ngspice process: the voltage of every node of each, None where it finds no solution."""
     assert NGSPICE, MISSING
     commands = ["* all operating points", ".control", "set filetype=binary"]
     for number, text in enumerate(netlists):
@@ -124,9 +124,9 @@ def operating_points(netlists: list[str], folder: Path) -> list[dict[str, float]
         check=False,
         env={"PATH": os.environ["PATH"], "HOME": str(folder)},
     )
-    missing = [n for n in range(len(netlists)) if not (folder / f"{n}.raw").exists()]
-    assert not missing, f"no answer to netlists {missing}: {done.stderr[-2000:]}"
-    return [raw_voltages((folder / f"{number}.raw").read_bytes()) for number in range(len(netlists))]
+    assert done.returncode == 0, done.stderr[-2000:]
+    answers = [folder / f"{number}.raw" for number in range(len(netlists))]
+    return [raw_voltages(path.read_bytes()) if path.exists() else None for path in answers]
 
 
 def raw_voltages(raw: bytes) -> dict[str, float]:

@@ -3,6 +3,8 @@
 Public names: `collapse_margin`.
 """
 
+import math
+
 import numpy as np
 
 from shared.electrical.arrays import BoolArray, FloatArray
@@ -14,22 +16,23 @@ __all__ = ["collapse_margin"]
 
 # No draw of a robot can be a million times too small and still count: then nothing collapses it.
 _MOST = 2.0**20
-# Halvings of the bracket: the factor is then known to one part in 1e10.
-_HALVINGS = 34
 
 
-def collapse_margin(tree: FeedTree, sources: Sources, loads: Loads) -> FloatArray:
+def collapse_margin(
+    tree: FeedTree, sources: Sources, loads: Loads, *, precision: float = 1e-10
+) -> FloatArray:
     """Give the largest factor on all constant currents and powers at which the network still has a solution.
 
     Parameters:
         tree: FeedTree, resistances [ohm].
         sources: Sources, [V] and [ohm].
         loads: Loads, draws in [A] and [W].
+        precision: float [-], relative; each factor of ten costs some three to four calls of `solve`.
     Returns:
         Array [-], (m, s): below 1 the voltage collapses, at 2 the draws may double; inf where nothing that draws
         a constant current or power can collapse it, 0 where it collapses without any of them.
     Errors: NetworkError as `solve`.
-    Validity: as `solve`; resistances, motors and the limits of regulators stay as they are. To one part in 1e9.
+    Validity: as `solve`; resistances, motors and the limits of regulators stay as they are.
     Source: single load: P_max = V^2 / 4R (maximum power transfer); else by bisection on `solve`, whose answer
         "no solution" is exact.
 
@@ -47,7 +50,7 @@ def collapse_margin(tree: FeedTree, sources: Sources, loads: Loads) -> FloatArra
         high = np.where(growing, high * 2.0, high)
         growing &= high <= _MOST
     endless = high > _MOST
-    for _ in range(_HALVINGS):
+    for _ in range(math.ceil(-math.log2(precision))):
         middle = (low + high) / 2.0
         holds = _holds(tree, sources, loads, middle)
         low, high = np.where(holds, middle, low), np.where(holds, high, middle)

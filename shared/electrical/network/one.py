@@ -118,9 +118,9 @@ def one_robot(tree: FeedTree, loads: Loads) -> OneRobot:
 
 
 def _rows(tree: FeedTree, at: PlaceArray, *figures: FloatArray) -> list[Any]:
-    """Tuples of the branch and its figures."""
+    """Tuples of the branch and its figures, by branch."""
     columns = (figure[:, 0].tolist() for figure in figures)
-    return list(zip(tree.order[at].tolist(), *columns, strict=True))
+    return sorted(zip(tree.order[at].tolist(), *columns, strict=True))
 
 
 def solve_one(robot: OneRobot, open_v: float, internal_ohm: float) -> OneSolution:

@@ -31,7 +31,7 @@ _CHORD_ROUNDS = 400
 class Solution:
     """Voltages [V] against the battery's negative post and currents [A]: (branches, s), of batteries (robots, s).
 
-    NaN everywhere in a robot that is not `solved`: its draws ask more than the battery and the wires can give.
+    NaN in a robot that is not `solved`: its draws ask more than the battery and the wires can give.
     """
 
     battery_v: FloatArray

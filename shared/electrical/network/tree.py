@@ -24,8 +24,10 @@ AnyKind = TypeVar("AnyKind", bound=np.generic)
 def _columns(field: str, value: npt.ArrayLike, rows: int) -> FloatArray:
     """A figure as (rows, scenarios); one scenario where none are given."""
     array = np.asarray(value, dtype=np.float64)
-    if array.ndim < 2:
-        array = array.reshape(-1, 1) if array.size == rows else np.broadcast_to(array, (rows,))[:, None]
+    if array.ndim == 0:
+        return np.full((rows, 1), array)
+    if array.ndim == 1:
+        array = array[:, None]
     if array.shape[0] != rows:
         raise NetworkError(field, f"has {array.shape[0]} rows where {rows} are expected")
     return array
@@ -122,14 +124,14 @@ class FeedTree:
 
 @dataclass(frozen=True, eq=False)
 class Sources:
-    """The battery of each robot: open-circuit voltage [V] and internal resistance [ohm], (m,) or (m, s)."""
+    """The battery of each robot: open-circuit voltage [V], internal resistance [ohm]; (m,), (m, s) or one for all."""
 
     open_v: Number
     internal_ohm: Number
 
     def columns(self) -> tuple[FloatArray, FloatArray]:
         """Give both as (robots, scenarios); raises `NetworkError` where there is no battery."""
-        count = np.asarray(self.open_v).shape[0] if np.ndim(self.open_v) else 1
+        count = max(len(np.atleast_1d(self.open_v)), len(np.atleast_1d(self.internal_ohm)))
         volts = _columns("open_v", self.open_v, count)
         ohms = _columns("internal_ohm", self.internal_ohm, count)
         _refuse(
