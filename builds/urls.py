@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from builds.views import bill, circuits, event_forms, events, robots
+from builds.views import bill, circuits, duties, event_forms, events, robots
 
 ROBOTS: list[URLPattern] = [
     path("seasons/new/", robots.SeasonPage.as_view(), name="season-new"),
@@ -26,6 +26,13 @@ CIRCUITS: list[URLPattern] = [
     path("lines/<int:pk>/edit/", bill.LineEdit.as_view(), name="line-edit"),
     path("lines/<int:pk>/delete/", bill.LineDelete.as_view(), name="line-delete"),
 ]
+DUTIES: list[URLPattern] = [
+    path("duties/", duties.DutyList.as_view(), name="duty-list"),
+    path("duties/new/", duties.DutyPage.as_view(), name="duty-new"),
+    path("duties/<int:pk>/", duties.DutyDetail.as_view(), name="duty-detail"),
+    path("duties/<int:pk>/edit/", duties.DutyPage.as_view(), name="duty-edit"),
+    path("duties/<int:pk>/delete/", duties.DutyDelete.as_view(), name="duty-delete"),
+]
 EVENTS: list[URLPattern] = [
     path("events/", events.EventList.as_view(), name="event-list"),
     path("events/new/", event_forms.EventPage.as_view(), name="event-new"),
@@ -36,4 +43,4 @@ EVENTS: list[URLPattern] = [
     path("outings/new/", event_forms.OutingNew.as_view(), name="outing-new"),
     path("outings/<int:pk>/edit/", event_forms.OutingEdit.as_view(), name="outing-edit"),
 ]
-urlpatterns: list[URLPattern] = [*ROBOTS, *CIRCUITS, *EVENTS]
+urlpatterns: list[URLPattern] = [*ROBOTS, *CIRCUITS, *DUTIES, *EVENTS]

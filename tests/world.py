@@ -16,6 +16,8 @@ from builds.models import (
     BuildState,
     Circuit,
     CircuitRole,
+    DutyPhase,
+    DutyProfile,
     Event,
     Match,
     MatchStudy,
@@ -179,10 +181,13 @@ def _builds(w: TeamWorld) -> None:
     build = w.add(Build(team=t, robot=robot, label="rev A", dated=date(2026, 2, 1), state=BuildState.CURRENT,
                         battery_model=w.rows[BatteryModel], source_mohm=20))  # fmt: skip
     w.add(BuildLine(team=t, build=build, part=w.rows[Part], quantity=Decimal(10)))
+    profile = w.add(DutyProfile(team=t, code="DRIVE", name="Dash and push"))
+    w.add(DutyPhase(team=t, profile=profile, place=1, name="push", lasts_s=2, draw_frac=1.0, torque_frac=0.3))
     wire, ring, fuse = w.rows[WireType], w.rows[TerminalType], w.rows[ProtectiveDevice]
     w.add(Circuit(team=t, build=build, code="C1", name="Left drive", role=CircuitRole.BRANCH, device=fuse, wire=wire,
                   length_m=1.2, component=w.rows[Component], continuous_a=20, peak_a=60, duty_frac=0.2, cycle_s=10,
-                  terminal_source=ring, stud_source_mm=5, terminal_load=ring, stud_load_mm=5))  # fmt: skip
+                  terminal_source=ring, stud_source_mm=5, terminal_load=ring, stud_load_mm=5, profile=profile,
+                  limit_a=50))  # fmt: skip
     today = timezone.localdate()
     event = w.add(Event(team=t, name="Estuary Open", season=season, starts_on=today + timedelta(days=12),
                         ends_on=today + timedelta(days=13), goods_by=today + timedelta(days=9),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, include, path
 from rest_framework.routers import SimpleRouter
 
+from builds.api.duties import DutyProfileViewSet
 from builds.api.events import EventViewSet, MatchViewSet, OutingViewSet
 from builds.api.match_studies import MatchStudyViewSet
 from builds.api.robots import (
@@ -21,6 +22,7 @@ router.register("robots", RobotViewSet, basename="api-robot")
 router.register("builds", BuildViewSet, basename="api-build")
 router.register("build-lines", BuildLineViewSet, basename="api-buildline")
 router.register("circuits", CircuitViewSet, basename="api-circuit")
+router.register("duty-profiles", DutyProfileViewSet, basename="api-dutyprofile")
 router.register("events", EventViewSet, basename="api-event")
 router.register("matches", MatchViewSet, basename="api-match")
 router.register("match-studies", MatchStudyViewSet, basename="api-matchstudy")

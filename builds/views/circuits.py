@@ -71,7 +71,13 @@ class CircuitPage(RowFormPage):
         title = f"Edit {circuit}" if circuit.pk else f"New circuit of {circuit.build}"
         back = self.after_url(circuit) if circuit.pk else self.url("build-detail", pk=circuit.build_id)
         lead = "Leave empty what is not known yet: the checks say so instead of guessing."
-        words = {"title": title, "lead": lead, "back_url": back, "caution": "crimp"}
+        words = {
+            "title": title,
+            "lead": lead,
+            "back_url": back,
+            "caution": "crimp",
+            "duties_url": self.url("duty-list"),
+        }
         return {**super().context(form, row), **words}
 
 

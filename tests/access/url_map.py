@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import Model
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from builds.models import Build, BuildLine, Circuit, Event, Match, Outing, Robot, Season
+from builds.models import Build, BuildLine, Circuit, DutyProfile, Event, Match, Outing, Robot, Season
 from compliance.models import Flag, RulePack, RuleSetting, Waiver
 from inventory.models import Battery, Bin, Charge, Movement, Offer, Part, Spool, Supplier
 from shared.models import JobRun, Membership
@@ -26,6 +26,7 @@ SUBJECTS: dict[str, type[Model]] = {
     "bill": Build,
     "line": BuildLine,
     "circuit": Circuit,
+    "duty": DutyProfile,
     "event": Event,
     "match": Match,
     "outing": Outing,
