@@ -64,8 +64,8 @@ class Loads:
 
     def scenarios(self) -> int:
         """Give the most scenarios any figure has."""
-        shapes = [np.shape(value) for value in vars(self).values()]
-        return max((shape[1] for shape in shapes if len(shape) == 2), default=1)
+        given = (np.asarray(value) for value in vars(self).values() if not isinstance(value, float))
+        return max((array.shape[1] for array in given if array.ndim == 2), default=1)
 
     def only(self, rows: PlaceArray) -> "Loads":
         """Give the loads of some branches."""
@@ -163,12 +163,12 @@ class _Kind:
     branches: int
 
     def figure(self, name: str, low: float, high: float, remedy: str) -> FloatArray:
-        """One figure of these loads; refused where it is not from `low` to `high`."""
+        """One figure of these loads, or the one for all; refused where it is not from `low` to `high`."""
         value = np.asarray(getattr(self.loads, name), dtype=np.float64)
         if value.ndim and len(value) != self.branches:
             raise NetworkError(name, f"has {len(value)} rows where {self.branches} are expected")
         if value.ndim == 0:
-            taken = np.full(self.shape, value)
+            taken = value
         elif len(self.at) == 1:
             taken = value.take(self.rows, axis=0)
             taken = taken[:, None] if value.ndim == 1 else taken
@@ -177,13 +177,14 @@ class _Kind:
             taken = value.reshape(self.branches, -1)[self.rows, columns]
         # A NaN is neither; reading the ends is quicker than comparing every figure.
         if taken.size and not (taken.min() >= low and taken.max() <= high):
-            wrong = np.nonzero(~((taken >= low) & (taken <= high)))[0]
+            wrong = np.nonzero(np.broadcast_to(~((taken >= low) & (taken <= high)), self.shape))[0]
             raise NetworkError(name, remedy, np.unique(self.rows[wrong]))
         return taken
 
 
 _NOWHERE: _Where = (np.zeros(0, dtype=np.intp),)
 _NOTHING = np.zeros((0, 1))
+_KINDS = tuple(LoadKind)
 
 
 def _sorted_kinds(tree: FeedTree, loads: Loads, scenarios: int) -> dict[LoadKind, _Kind]:
@@ -196,20 +197,19 @@ def _sorted_kinds(tree: FeedTree, loads: Loads, scenarios: int) -> dict[LoadKind
         raise NetworkError(
             "kind", f"has {kind.shape[0] if kind.ndim else 1} rows where {branches} are expected"
         )
-    wrong = (kind < LoadKind.NONE) | (kind > LoadKind.REGULATOR)
-    if wrong.any():
+    if kind.size and not LoadKind.NONE <= kind.min() <= kind.max() <= LoadKind.REGULATOR:
+        wrong = (kind < LoadKind.NONE) | (kind > LoadKind.REGULATOR)
         raise NetworkError("kind", "there is no such kind of load", np.unique(np.nonzero(wrong)[0]))
-    ordered = tree.sort(kind)
+    ordered, counts = tree.sort(kind), np.bincount(kind.ravel())
     found: dict[LoadKind, _Kind] = {}
-    for name in LoadKind:
+    for name in _KINDS[: len(counts)]:
+        if name is LoadKind.NONE or not counts[name]:
+            continue
         here = ordered == name
-        if name is LoadKind.REGULATOR and kind.ndim == 2:
-            here = _always(tree, here)
-        at = here.nonzero()
-        if name is not LoadKind.NONE and len(at[0]):
-            rows = at[0] if tree.in_order else tree.order[at[0]]
-            shape = (len(rows), scenarios) if len(at) == 1 else (len(rows),)
-            found[name] = _Kind(name, loads, at, rows, shape, branches)
+        at = (_always(tree, here) if name is LoadKind.REGULATOR and kind.ndim == 2 else here).nonzero()
+        rows = at[0] if tree.in_order else tree.order[at[0]]
+        shape = (len(rows), scenarios) if len(at) == 1 else (len(rows),)
+        found[name] = _Kind(name, loads, at, rows, shape, branches)
     return found
 
 
@@ -250,7 +250,8 @@ def load_laws(tree: FeedTree, loads: Loads, scenarios: int) -> LoadLaws:
         g[kind.at] = 1.0 / kind.figure("load_ohm", _TINY, np.inf, "enter a resistance above 0 ohm")
     if kind := kinds.get(LoadKind.POWER):
         power_at = kind.at
-        power_w = kind.figure("power_w", 0.0, _HUGE, "enter the power the load draws, 0 W or more")
+        watts = kind.figure("power_w", 0.0, _HUGE, "enter the power the load draws, 0 W or more")
+        power_w = np.broadcast_to(watts, kind.shape)
     motors = _motors(kinds.get(LoadKind.MOTOR), g)
     return LoadLaws(g, j, current_at, power_at, power_w, *motors, *_regulators(kinds.get(LoadKind.REGULATOR)))
 
@@ -265,16 +266,15 @@ def _motors(kind: _Kind | None, g: FloatArray) -> tuple[_Where, FloatArray, Floa
     back = kind.figure("back_emf_v", 0.0, _HUGE, "enter the back-EMF, 0 V or more")
     command = kind.figure("command_frac", 0.0, 1.0, "enter a commanded fraction from 0 to 1")
     limit = kind.figure("limit_a", 0.0, np.inf, "enter a current limit of 0 A or more, or leave it out")
-    source = command / ohms
-    slope = source * command
-    source = source * back
-    bent = (source > 0.0) | (limit < np.inf)
-    if not bent.any():
+    slope = command / ohms * command
+    if not (back.max() > 0.0 or limit.min() < np.inf):
         g[kind.at] = slope
         return _NOWHERE, _NOTHING, _NOTHING, _NOTHING
+    source = command / ohms * back
+    slope, source, limit = (np.broadcast_to(figure, kind.shape) for figure in (slope, source, limit))
+    bent = (slope > 0.0) & ((source > 0.0) | (limit < np.inf))
     if len(kind.at) == 1:  # whole rows, so that they stay columns of scenarios
         bent = np.logical_or.reduce(bent, axis=1)
-    slope, source, limit = (np.broadcast_to(figure, kind.shape) for figure in (slope, source, limit))
     g[tuple(index[~bent] for index in kind.at)] = slope[~bent]
     return tuple(index[bent] for index in kind.at), slope[bent], source[bent], limit[bent]
 

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from shared.electrical.arrays import BoolArray, FloatArray
 from shared.electrical.network.errors import NetworkError
 from shared.electrical.network.loads import LoadLaws, Loads, load_laws
-from shared.electrical.network.tree import AnyKind, FeedTree, Level, PlaceArray, Sources
+from shared.electrical.network.tree import AnyKind, FeedTree, PlaceArray, Sources
 
 __all__ = ["Solution", "solve"]
 
@@ -90,22 +90,6 @@ def _within(places: PlaceArray, rows: slice) -> slice:
     return slice(*np.searchsorted(places, (rows.start, rows.stop)).tolist())
 
 
-def _sums(values: FloatArray, first: PlaceArray) -> FloatArray:
-    """The sums of runs of rows."""
-    if len(first) == 1:
-        total: FloatArray = values.sum(axis=0, keepdims=True)
-    elif values.shape[1] == 1:
-        total = np.add.reduceat(values[:, 0], first)[:, None]
-    else:
-        total = np.add.reduceat(values, first, axis=0)
-    return total
-
-
-def _spread(level: Level, values: FloatArray) -> FloatArray:
-    """The figures of the feeding branches, for each row of a level."""
-    return values[level.fed] if len(level.fed) == 1 else values.take(level.feeder, axis=0)
-
-
 def _one_pass(net: _Network, own_g: FloatArray, own_j: FloatArray, volts: FloatArray) -> _Pass:
     """Up with the loads' lines, down with the voltages they give. `volts` is where the lines are drawn."""
     laws, levels, r = net.laws, net.tree.levels, net.tree.loop_ohm
@@ -124,9 +108,8 @@ def _one_pass(net: _Network, own_g: FloatArray, own_j: FloatArray, volts: FloatA
         if not laws.passive:
             pivot[~(pivot > 0.0)] = np.nan
         np.divide(1.0, pivot, out=pivot)
-        into_g, into_j = (g, j) if number else (root_g, root_j)
-        into_g[level.fed] += _sums(g[rows] * pivot, level.first)
-        into_j[level.fed] += _sums(j[rows] * pivot, level.first)
+        level.add_to_feeders(g if number else root_g, g[rows], pivot)
+        level.add_to_feeders(j if number else root_j, j[rows], pivot)
     pivot = net.internal_ohm * root_g + 1.0
     pivot[~(pivot > 0.0)] = np.nan
     battery_v = (net.open_v + net.internal_ohm * root_j) / pivot
@@ -134,7 +117,7 @@ def _one_pass(net: _Network, own_g: FloatArray, own_j: FloatArray, volts: FloatA
     feed = found.copy() if len(laws.regulator_at) else found
     for number, level in enumerate(levels):
         here = found[level.rows]
-        here += _spread(level, feed if number else battery_v)
+        here += level.of_feeders(feed if number else battery_v)
         here *= share[level.rows]
         if feed is not found:
             feed[level.rows] = here
@@ -296,7 +279,7 @@ def _report(net: _Network, done: _Pass) -> Solution:
         dropout[at] = done.volts[at] <= laws.output_v
     minus = done.amps * tree.back_ohm
     for level in tree.levels[1:]:
-        minus[level.rows] += _spread(level, minus)
+        minus[level.rows] += level.of_feeders(minus)
     return Solution(
         battery_v=done.battery_v,
         current_a=tree.unsort(done.amps),

@@ -46,6 +46,20 @@ class Level:
     feeder: PlaceArray  # of each row: place of the feeding branch; at the first level the robot
     fed: PlaceArray  # the feeders that occur, once each
     first: PlaceArray  # where the rows of each begin, counted from the level's first row
+    only: slice | None  # the feeder's row where there is but one: quicker than an index
+
+    def of_feeders(self, values: FloatArray) -> FloatArray:
+        """Give each row of the level its feeder's figure."""
+        return values[self.only] if self.only else values.take(self.feeder, axis=0)
+
+    def add_to_feeders(self, into: FloatArray, one: FloatArray, other: FloatArray) -> None:
+        """Add to each feeder the sum of products over the level's rows."""
+        if self.only:
+            into[self.only] += np.einsum("ij,ij->j", one, other)
+        elif into.shape[1] == 1:
+            into[self.fed, 0] += np.add.reduceat((one * other)[:, 0], self.first)
+        else:
+            into[self.fed] += np.add.reduceat(one * other, self.first, axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,9 +99,7 @@ class FeedTree:
             raise NetworkError("robot", f"has {len(robots)} rows where {rows} are expected")
         _refuse("robot", "must be 0 or a later robot's number", robots < 0)
         _refuse("parent", "names a branch that does not exist", (parents < -1) | (parents >= rows))
-        fed = parents >= 0
-        other = np.zeros(rows, dtype=np.bool_)
-        other[fed] = robots[parents[fed]] != robots[fed]
+        other = (robots.take(parents, mode="wrap") != robots) & (parents >= 0)
         _refuse("parent", "a branch is fed from its own robot; choose one of its branches", other)
         order, place, levels = _sorted_levels(robots, parents)
         in_order = bool((order[1:] > order[:-1]).all())
@@ -147,11 +159,16 @@ def _resistances(
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     supply = _columns("supply_ohm", supply_ohm, len(order))
     back = _columns("return_ohm", return_ohm, len(order))
-    for field, ohms in (("supply_ohm", supply), ("return_ohm", back)):
-        _refuse(field, "a resistance is a number and not negative; check length and size", ~(ohms >= 0.0))
-        _refuse(field, "a resistance is finite; leave an open branch out", np.isinf(ohms))
     loop = supply + back
-    _refuse("supply_ohm", "a branch without any resistance; enter its length and wire", loop <= 0.0)
+    # The ends tell whether any is wrong (a NaN is neither end); only then it is worth looking where.
+    fine = loop.size == 0 or (
+        supply.min() >= 0.0 and back.min() >= 0.0 and loop.min() > 0.0 and loop.max() < np.inf
+    )
+    if not fine:
+        for field, ohms in (("supply_ohm", supply), ("return_ohm", back)):
+            _refuse(field, "a resistance is a number and not negative; check length and size", ~(ohms >= 0.0))
+            _refuse(field, "a resistance is finite; leave an open branch out", np.isinf(ohms))
+        _refuse("supply_ohm", "a branch without any resistance; enter its length and wire", loop <= 0.0)
     if in_order:
         return supply, back, loop, back
     return supply, back, loop.take(order, axis=0), back.take(order, axis=0)
@@ -173,7 +190,10 @@ def _depths(parent: PlaceArray) -> tuple[list[PlaceArray], PlaceArray]:
 
 
 def _sorted_levels(robot: PlaceArray, parent: PlaceArray) -> tuple[PlaceArray, PlaceArray, tuple[Level, ...]]:
-    by_depth, ring = _depths(parent)
+    everyone = np.arange(len(parent))
+    by_depth, ring = _in_levels(parent, everyone), everyone[:0]
+    if by_depth is None:
+        by_depth, ring = _depths(parent)
     if len(ring):
         raise NetworkError(
             "parent", "the branches feed each other in a ring; feed one from the battery", ring
@@ -183,15 +203,30 @@ def _sorted_levels(robot: PlaceArray, parent: PlaceArray) -> tuple[PlaceArray, P
     levels, start = [], 0
     for depth, rows in enumerate(by_depth):
         feeder = place[parent[rows]] if depth else robot[rows]
-        sort = np.argsort(feeder, kind="stable")
-        rows, feeder = rows[sort], feeder[sort]
+        if (feeder[1:] < feeder[:-1]).any():
+            sort = np.argsort(feeder, kind="stable")
+            rows, feeder = rows[sort], feeder[sort]
         stop = start + len(rows)
         order[start:stop] = rows
-        place[rows] = np.arange(start, stop)
-        first = np.flatnonzero(np.diff(feeder, prepend=-1))
-        levels.append(Level(slice(start, stop), feeder, feeder[first], first))
+        place[rows] = everyone[start:stop]
+        first = np.append(0, (feeder[1:] != feeder[:-1]).nonzero()[0] + 1)
+        fed = feeder[first]
+        only = slice(fed[0], fed[0] + 1) if len(fed) == 1 else None
+        levels.append(Level(slice(start, stop), feeder, fed, first, only))
         start = stop
     return order, place, tuple(levels)
+
+
+def _in_levels(parent: PlaceArray, everyone: PlaceArray) -> list[PlaceArray] | None:
+    """The rows at each distance where they are given in that order, which one look can tell."""
+    if len(parent) == 0 or (parent[1:] < parent[:-1]).any() or (parent >= everyone).any():
+        return None
+    # The branches fed from a level are those whose parent lies before its end.
+    levels, start, stop = [], 0, int(parent.searchsorted(0))
+    while stop > start:
+        levels.append(everyone[start:stop])
+        start, stop = stop, int(parent.searchsorted(stop))
+    return levels
 
 
 def path_ohm(tree: FeedTree) -> FloatArray:
