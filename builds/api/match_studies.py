@@ -36,7 +36,8 @@ class MatchStudySerializer(serializers.ModelSerializer[MatchStudy]):
 class MatchStudyDetailSerializer(MatchStudySerializer):
     outcome = serializers.DictField(
         read_only=True,
-        help_text="Everything: levels, trace of the worst run, band over the runs, contributors, circuits, assumptions",
+        help_text="Everything: levels, lowest board voltage in every short while of the worst run, band over the runs, "
+        "contributors, circuits, assumptions",
     )
 
     class Meta(MatchStudySerializer.Meta):

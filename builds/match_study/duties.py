@@ -12,13 +12,12 @@ from typing import Final
 import numpy as np
 
 from builds.models import DutyPhase
-from shared.columns import BoolArray, FloatArray
 from shared.electrical.match import Duty
 from shared.electrical.sources import COMMON_PRACTICE, Figure, Source
 
 __all__ = ["CYCLE_S", "PEAK_FRAC", "default_duty", "profiles"]
 
-_USUAL: Final = Source("Duty of a load that peaks and whose cycle nobody entered", "", COMMON_PRACTICE)
+_USUAL: Final = Source("Duty of a motor that peaks and whose cycle nobody entered", "", COMMON_PRACTICE)
 CYCLE_S: Final = Figure(10.0, "s", _USUAL)
 PEAK_FRAC: Final = Figure(0.2, "-", _USUAL)
 
@@ -35,14 +34,17 @@ def profiles(profile_ids: Iterable[int]) -> dict[int, Duty]:
 def default_duty(
     *, running_a: float, peak_a: float, peak_frac: float, cycle_s: float, motor: tuple[float, float] | None
 ) -> Duty | None:
-    """The duty that running and peak current describe; None for a steady load that is no motor.
+    """The duty that running and peak current describe; None for a load that is no motor and draws its peak all along.
 
-    ``motor`` holds its stall and free current. NaN for a share or a cycle that nobody entered.
+    ``motor`` holds its stall and free current. NaN for a share or a cycle that nobody entered: without a share a
+    motor peaks as usual, and of any other load the peak is taken as if it lasted, as the load checks do.
 
     >>> duty = default_duty(running_a=10, peak_a=40, peak_frac=0.25, cycle_s=8, motor=None)
     >>> duty.seconds.tolist(), duty.draw_frac.tolist()
     ([6.0, 2.0], [0.25, 1.0])
     """
+    if np.isnan(peak_frac) and motor is None:
+        return None
     share = PEAK_FRAC.value if np.isnan(peak_frac) else peak_frac
     cycle = CYCLE_S.value if np.isnan(cycle_s) else cycle_s
     amps, seconds = np.array([running_a, peak_a]), np.array([1.0 - share, share]) * cycle
@@ -53,11 +55,6 @@ def default_duty(
     if motor is not None:
         stall, free = motor
         return Duty(seconds, np.ones(len(amps)), np.clip((amps - free) / (stall - free), 0.0, 1.0))
-    if len(amps) == 1 and amps[0] >= peak_a:
+    if amps.min() >= peak_a:
         return None
     return Duty(seconds, np.clip(amps / peak_a, 0.0, 1.0), np.zeros(len(amps)))
-
-
-def assumed(peaks: BoolArray, peak_frac: FloatArray, cycle_s: FloatArray) -> BoolArray:
-    """Where the share or the cycle of a load that peaks had to be assumed."""
-    return np.asarray(peaks & (np.isnan(peak_frac) | np.isnan(cycle_s)))

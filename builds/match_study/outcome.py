@@ -12,7 +12,7 @@ from builds.match_study.batteries import StudyBattery
 from builds.match_study.inputs import DURATION_S, STEP_S, VERSION
 from builds.match_study.robot import StudyRobot
 from shared.columns import FloatArray
-from shared.electrical.match import MatchResult, MatchTrace, brownout_probability, contributions
+from shared.electrical.match import MatchResult, brownout_probability, contributions
 
 SCHEMA = 1
 TRACE_POINTS = 600
@@ -21,10 +21,8 @@ BAND_WINDOWS_S = 1.0
 SHARES = {"p05": 5.0, "p50": 50.0, "p95": 95.0}
 
 
-def outcome_of(
-    robot: StudyRobot, battery: StudyBattery, result: MatchResult, b: int, trace: MatchTrace
-) -> dict[str, Any]:
-    """The outcome with the battery at place ``b`` of the result; ``trace`` is its worst run's."""
+def outcome_of(robot: StudyRobot, battery: StudyBattery, result: MatchResult, b: int) -> dict[str, Any]:
+    """The outcome with the battery at place ``b`` of the result."""
     return {
         "schema": SCHEMA,
         "kernel": VERSION,
@@ -38,7 +36,7 @@ def outcome_of(
         "battery": _battery(battery),
         "levels": _levels(robot, result, b),
         "board": _board(result, b),
-        "trace": _trace(trace),
+        "trace": _trace(result, b),
         "band": _band(result, b),
         "contributors": _contributors(robot, result, b),
         "circuits": _circuits(robot, result, b),
@@ -141,14 +139,18 @@ def _board(result: MatchResult, b: int) -> dict[str, Any]:
     }
 
 
-def _trace(trace: MatchTrace) -> dict[str, Any]:
-    keep = thinned(trace.board_v, TRACE_POINTS)
+def _trace(result: MatchResult, b: int) -> dict[str, Any]:
+    """The worst run: the lowest board voltage of every short while, its minimum at its own moment."""
+    worst = worst_run(result, b)
+    low = result.window_low_v[:, b, worst]
+    moment = (np.arange(low.size) + 0.5) * result.window_s
+    if not np.isnan(low).all():
+        moment[int(np.nanargmin(low))] = result.lowest_at_s[b, worst]
+    keep = thinned(low, TRACE_POINTS)
     return {
-        "t_s": _figures(trace.time_s[keep], 2),
-        "board_v": _figures(trace.board_v[keep]),
-        "battery_v": _figures(trace.battery_v[keep]),
-        "current_a": _figures(trace.current_a[keep], 1),
-        "levels_v": [_figures(one[keep]) for one in trace.watch_v],
+        "window_s": _figure(result.window_s, 3),
+        "t_s": _figures(moment[keep], 2),
+        "board_v": _figures(low[keep]),
     }
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from builds.electrical import CircuitColumns
-from builds.match_study.duties import CYCLE_S, PEAK_FRAC, assumed, default_duty
+from builds.match_study.duties import CYCLE_S, PEAK_FRAC, default_duty
 from builds.network import Assembled, Assumption, Scenario
 from builds.network.currents import first_known
 from builds.network.loads import kinds
@@ -258,11 +258,19 @@ def _assumptions(
     parts = rows.components
     unprofiled = np.array([int(p) not in profiles for p in rows.circuits.ids("profile_id")], dtype=np.bool_)
     peaks = c.is_load & (c.peak_a > c.own_running_a) & unprofiled
+    no_share = np.isnan(rows.floats("duty_frac"))
     said = (
         (
-            assumed(peaks, rows.floats("duty_frac"), rows.floats("cycle_s")),
-            f"Share or cycle of the peak not entered: {PEAK_FRAC.value:.0%} of {CYCLE_S.value:g} s, where missing "
-            f"({_USUAL_WORDS})",
+            peaks & no_share & ~motors.is_motor,
+            "Share of the peak not entered: taken as if it lasted",
+        ),
+        (
+            peaks & no_share & motors.is_motor,
+            f"Share of the peak not entered: {PEAK_FRAC.value:.0%} of the time ({_USUAL_WORDS})",
+        ),
+        (
+            peaks & np.isnan(rows.floats("cycle_s")) & (motors.is_motor | ~no_share),
+            f"Cycle of the peak not entered: {CYCLE_S.value:g} s ({_USUAL_WORDS})",
         ),
         (
             motors.is_motor & np.isnan(parts.floats("spin_up_s")),

@@ -7,12 +7,12 @@ from typing import Any
 
 from builds.match_study.batteries import StudyBattery
 from builds.match_study.inputs import DURATION_S, STEP_S
-from builds.match_study.outcome import outcome_of, worst_run
+from builds.match_study.outcome import outcome_of
 from builds.match_study.robot import StudyRobot
 from shared.electrical.match import random_shifts, simulate
 
 #: How many matches are simulated with each battery unless more are asked for.
-RUNS = 200
+RUNS = 100
 
 
 def run_studies(
@@ -25,14 +25,4 @@ def run_studies(
     shifts = random_shifts(robot.kernel, runs, robot.seed)
     kernels = [battery.kernel for battery in batteries]
     result = simulate(robot.kernel, kernels, shifts, duration_s=DURATION_S, step_s=STEP_S, progress=progress)
-    # Which runs are the worst is known only now: they are played once more for their traces.
-    worst = [worst_run(result, b) for b in range(len(batteries))]
-    again = simulate(
-        robot.kernel,
-        kernels,
-        shifts[:, worst],
-        duration_s=DURATION_S,
-        step_s=STEP_S,
-        traces=tuple((b, b) for b in range(len(batteries))),
-    )
-    return [outcome_of(robot, battery, result, b, again.traces[b]) for b, battery in enumerate(batteries)]
+    return [outcome_of(robot, battery, result, b) for b, battery in enumerate(batteries)]

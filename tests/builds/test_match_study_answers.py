@@ -121,10 +121,12 @@ def test_without_a_profile_running_and_peak_current_make_the_duty(shop):
     ("given", "expected"),
     [
         ({"running_a": 5.0, "peak_a": 5.0}, None),
-        ({"running_a": 0.0, "peak_a": 4.0}, ([8.0, 2.0], [0.0, 1.0])),
+        ({"running_a": 0.0, "peak_a": 4.0}, None),
+        ({"running_a": 0.0, "peak_a": 4.0, "peak_frac": 0.2}, ([8.0, 2.0], [0.0, 1.0])),
         ({"running_a": 1.0, "peak_a": 4.0, "peak_frac": 1.0}, None),
         ({"running_a": 1.0, "peak_a": 4.0, "peak_frac": 0.0}, ([10.0], [0.25])),
-        ({"running_a": 1.0, "peak_a": 4.0, "cycle_s": 5.0}, ([4.0, 1.0], [0.25, 1.0])),
+        ({"running_a": 1.0, "peak_a": 4.0, "peak_frac": 0.2, "cycle_s": 5.0}, ([4.0, 1.0], [0.25, 1.0])),
+        ({"running_a": 2.0, "peak_a": 6.0, "motor": (10.0, 2.0)}, ([8.0, 2.0], [1.0, 1.0])),
     ],
 )
 def test_default_duties_of_plain_loads(given, expected):

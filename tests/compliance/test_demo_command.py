@@ -9,7 +9,8 @@ import pytest
 from django.conf import LazySettings
 from django.core.management import CommandError, call_command
 
-from builds.models import Circuit
+from builds.match_study import run as match_run
+from builds.models import Circuit, MatchStudy
 from compliance.demo.faults import SEEDED
 from compliance.demo.people import SIGN_INS
 from compliance.management.commands import demo
@@ -23,9 +24,10 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def embedded_set_up(settings: LazySettings) -> None:
-    """The suite also runs with the variables of production set."""
+def embedded_set_up(settings: LazySettings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The suite also runs with the variables of production set; a second of each match is enough here."""
     settings.PRODUCTION = False
+    monkeypatch.setattr(match_run, "DURATION_S", 1.0)
 
 
 def _run(capsys: pytest.CaptureFixture[str]) -> str:
@@ -36,7 +38,7 @@ def _run(capsys: pytest.CaptureFixture[str]) -> str:
 def _state() -> dict[str, object]:
     return {
         model.__name__: sorted(model._default_manager.values_list("pk", flat=True))
-        for model in (Team, User, Circuit, Movement, Reading, Flag, FlagEvent)
+        for model in (Team, User, Circuit, Movement, Reading, Flag, FlagEvent, MatchStudy)
     }
 
 
@@ -51,6 +53,11 @@ def test_demo_flags_what_is_seeded_and_a_second_start_keeps_it(capsys: pytest.Ca
     for sign_in in SIGN_INS:
         assert f"{sign_in.username:<8} {sign_in.password}" in out
         assert User.objects.get(username=sign_in.username).check_password(sign_in.password)
+    assert "Kittiwake rev C in simulated matches" in out
+    assert len(re.findall(r"^    \S.* in 20 matches$", out, re.MULTILINE)) == MatchStudy.objects.count() > 20
+    assert set(JobRun.objects.filter(state="queued").values_list("name", flat=True)) == {"match.team"}, (
+        "left to do"
+    )
     before = _state()
 
     again = _run(capsys)

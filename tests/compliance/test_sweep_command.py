@@ -10,11 +10,13 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
+from builds.models import MatchStudy
 from compliance.models import Flag
 from compliance.services.flags import flag_waive
 from inventory.models import Part
 from shared import jobs
 from shared.models import JobRun, Role, Team
+from tests.builds.match_shop import make_match_shop
 from tests.compliance.findings import Found, finding
 from tests.inventory.stockroom import make_part, make_scope, make_team
 
@@ -197,3 +199,48 @@ def test_a_run_that_failed_is_told_and_ends_the_command_with_an_error(capsys, mo
     with pytest.raises(CommandError, match="Some runs failed"):
         due_jobs(capsys)
     assert "failed in" in capsys.readouterr().out
+
+
+def test_what_simulated_matches_say_is_printed_per_battery(capsys):
+    shop = make_match_shop()
+    kept = {None: (0.0, 8.25, shop.keys()["New AGM"]), shop["B01"]: (0.3, 6.5, "of another day")}
+    for battery, (chance, lowest, key) in kept.items():
+        summary = {"brownout_frac": chance, "brownout_low_frac": 0.0, "brownout_high_frac": chance + 0.1,
+                   "lowest_v": lowest}  # fmt: skip
+        MatchStudy.objects.create(team=shop.scope.team, build=shop.build, battery=battery, key=key, runs=100,
+                                  duration_s=150, outcome={"summary": summary}, computed_at=timezone.now())  # fmt: skip
+    call_command("sweep", "--team", shop.scope.team.slug)
+    lines = capsys.readouterr().out.splitlines()
+    at = next(i for i, line in enumerate(lines) if "in simulated matches" in line)
+    assert lines[at].startswith("Heron rev A")
+    assert lines[at + 1].split() == [
+        "New",
+        "AGM",
+        "0%",
+        "(0%",
+        "to",
+        "10%)",
+        "8.2",
+        "V",
+        "in",
+        "100",
+        "matches",
+    ]
+    assert lines[at + 2].split() == [
+        "B01",
+        "30%",
+        "(0%",
+        "to",
+        "40%)",
+        "6.5",
+        "V",
+        "before",
+        "the",
+        "last",
+        "edits",
+    ]
+    call_command("sweep", "--team", shop.scope.team.slug, "--json")
+    (team,) = json.loads(capsys.readouterr().out)["teams"]
+    assert [(b["label"], b["fresh"], b["lowest_v"]) for b in team["matches"][0]["batteries"]] == [
+        ("New AGM", True, 8.25), ("B01", False, 6.5),
+    ]  # fmt: skip

@@ -11,8 +11,10 @@ from django.utils import timezone
 
 from compliance.rules.base import SEVERITY_ORDER
 from compliance.selectors.flags import MarkedFlag, flags_open_of
+from compliance.selectors.match_lines import match_data, match_lines, team_studies
 from compliance.selectors.printing import flag_data, flag_lines, wrapped
 from compliance.sweeps.registry import SWEEPS
+from shared.access import system_scope
 from shared.jobs import run_now
 from shared.models import JobRun, Team
 
@@ -64,6 +66,10 @@ class Command(BaseCommand):
                 self.stdout.write("")
                 for line in flag_lines(flag):
                     self.stdout.write(line)
+            for studies in team_studies(system_scope(team)):
+                self.stdout.write("")
+                for line in match_lines(studies):
+                    self.stdout.write(line)
             self.stdout.write("")
         for line in wrapped(_counts_line(run)):
             self.stdout.write(line)
@@ -107,6 +113,7 @@ def _document(run: JobRun, teams: list[Team], flags: list[MarkedFlag]) -> dict[s
                 "team": team.slug,
                 "name": team.name,
                 "flags": [flag_data(flag) for flag in flags if flag.team_id == team.pk],
+                "matches": [match_data(studies) for studies in team_studies(system_scope(team))],
             }
             for team in teams
         ],
