@@ -30,7 +30,14 @@ class PowerRow:
     margin: CircuitMargin | None
     state: str
 
+    @property
+    def matters(self) -> bool:
+        """Is there anything to say of it: a verdict, or a device that needs a least voltage?"""
+        return self.state != OK or self.found.minimum_v is not None
 
+
+#: What a device must get less than the board for the heading to say so.
+WORTH_A_WORD_V = 0.2
 #: From which share of simulated matches with a brown-out a battery is to be watched, kept for practice, or left at
 #: home (common practice, no source).
 BROWNOUT_STEPS = ((0.5, Severity.STOP), (0.05, Severity.FIX), (0.0, Severity.WATCH))
@@ -111,7 +118,9 @@ def headline(solved: SolvedBuild, scenario: Scenario, brownout_frac: float | Non
     worst = telling_level(solved, scenario)
     if worst is None or worst.load_v is None:
         return f"{falls}."
-    gets = "" if solved.board_id == worst.circuit_id else f" and gets {plain(worst.load_v)} V"
+    # Most devices get nearly the board's voltage; only a lead of their own that takes a good share is worth a word.
+    lost = (case.board_v or 0.0) - worst.load_v
+    gets = f" and gets {plain(worst.load_v)} V" if abs(lost) >= WORTH_A_WORD_V else ""
     return f"{falls}; {worst.name} needs {plain(worst.minimum_v)} V{gets}."
 
 

@@ -118,10 +118,12 @@ class BuildPower(BuildPage):
             **self.worst_match(build, chosen, regulated_ids(solved)),
         }
         if not solved.cannot:
+            rows = power_rows(solved, case, margins)
             context |= {
                 "now": solved.scenarios[case],
                 "headline": headline(solved, case, chosen.brownout_frac if chosen else None),
-                "rows": power_rows(solved, case, margins),
+                "telling": [row for row in rows if row.matters],
+                "calm": [row for row in rows if not row.matters],
                 "tree": feed_picture(build, solved, case, margins, self.branch_url(battery)),
             }
         return self.render("compliance/power/power.html", context)
