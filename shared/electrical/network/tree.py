@@ -209,7 +209,8 @@ def _sorted_levels(robot: PlaceArray, parent: PlaceArray) -> tuple[PlaceArray, P
         stop = start + len(rows)
         order[start:stop] = rows
         place[rows] = everyone[start:stop]
-        first = np.append(0, (feeder[1:] != feeder[:-1]).nonzero()[0] + 1)
+        # Cut to the rows there are: a league may have no circuit at all.
+        first = np.append(0, (feeder[1:] != feeder[:-1]).nonzero()[0] + 1)[: len(rows)]
         fed = feeder[first]
         only = slice(fed[0], fed[0] + 1) if len(fed) == 1 else None
         levels.append(Level(slice(start, stop), feeder, fed, first, only))
