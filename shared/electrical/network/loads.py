@@ -86,8 +86,7 @@ def _spread(value: Number) -> FloatArray:
 class LoadLaws:
     """The loads in the order of the solver, sorted by what is done with them."""
 
-    conductance_s: FloatArray  # (n, s) of the linear loads
-    source_a: FloatArray
+    lines: FloatArray  # (2, n, s): conductance [S] and source [A] of the linear loads
     current_at: _Where
     power_at: _Where
     power_w: FloatArray
@@ -111,13 +110,14 @@ class LoadLaws:
         """Whether one pass is exact."""
         return self.passive and not len(self.motor_at[0])
 
-    def tangent(self, volts: FloatArray, secant: bool) -> tuple[FloatArray, FloatArray]:
+    def tangent(self, volts: FloatArray, secant: bool) -> FloatArray:
         """Conductance and source of every load near these voltages; NaN where a draw has no voltage left.
 
         With `secant` a motor at its limit gets the line from its cut-off, which lies below its law everywhere
         between: then no step from above passes the solution.
         """
-        g, j = self.conductance_s.copy(), self.source_a.copy()
+        lines = self.lines.copy()
+        g, j = lines
         if len(self.current_at[0]):
             j[self.current_at] = np.where(volts[self.current_at] < 0.0, np.nan, j[self.current_at])
         if len(self.power_at[0]):
@@ -135,7 +135,7 @@ class LoadLaws:
                 slope = np.where(limited, self.limit_a / (at - cut_off), slope)
             g[self.motor_at] = slope
             j[self.motor_at] = slope * at - np.clip(free, 0.0, self.limit_a)
-        return g, j
+        return lines
 
     def unsettled(self, before: FloatArray, after: FloatArray) -> list[tuple[_Where, BoolArray]]:
         """Places, and which of them have a tangent at `before` that is not yet their law at `after`."""
@@ -151,11 +151,10 @@ class LoadLaws:
         return found
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Kind:
     """The rows of one kind of load, and the reading of their figures."""
 
-    name: LoadKind
     loads: Loads
     at: _Where  # in the order of the solver
     rows: PlaceArray  # the same in the caller's
@@ -184,10 +183,9 @@ class _Kind:
 
 _NOWHERE: _Where = (np.zeros(0, dtype=np.intp),)
 _NOTHING = np.zeros((0, 1))
-_KINDS = tuple(LoadKind)
 
 
-def _sorted_kinds(tree: FeedTree, loads: Loads, scenarios: int) -> dict[LoadKind, _Kind]:
+def _sorted_kinds(tree: FeedTree, loads: Loads, scenarios: int) -> dict[int, _Kind]:
     """The kinds of load that occur."""
     kind = np.asarray(loads.kind, dtype=np.int8)
     branches = len(tree.parent)
@@ -197,19 +195,19 @@ def _sorted_kinds(tree: FeedTree, loads: Loads, scenarios: int) -> dict[LoadKind
         raise NetworkError(
             "kind", f"has {kind.shape[0] if kind.ndim else 1} rows where {branches} are expected"
         )
-    if kind.size and not LoadKind.NONE <= kind.min() <= kind.max() <= LoadKind.REGULATOR:
-        wrong = (kind < LoadKind.NONE) | (kind > LoadKind.REGULATOR)
+    if kind.size and (kind.min() < 0 or kind.max() >= len(LoadKind)):
+        wrong = (kind < 0) | (kind >= len(LoadKind))
         raise NetworkError("kind", "there is no such kind of load", np.unique(np.nonzero(wrong)[0]))
-    ordered, counts = tree.sort(kind), np.bincount(kind.ravel())
-    found: dict[LoadKind, _Kind] = {}
-    for name in _KINDS[: len(counts)]:
-        if name is LoadKind.NONE or not counts[name]:
+    ordered = tree.sort(kind)
+    found: dict[int, _Kind] = {}
+    for code, count in enumerate(np.bincount(kind.ravel()).tolist()):
+        if not (code and count):
             continue
-        here = ordered == name
-        at = (_always(tree, here) if name is LoadKind.REGULATOR and kind.ndim == 2 else here).nonzero()
+        here = ordered == code  # the number, as comparing with the enumeration is slow
+        at = (_always(tree, here) if code == LoadKind.REGULATOR and kind.ndim == 2 else here).nonzero()
         rows = at[0] if tree.in_order else tree.order[at[0]]
         shape = (len(rows), scenarios) if len(at) == 1 else (len(rows),)
-        found[name] = _Kind(name, loads, at, rows, shape, branches)
+        found[code] = _Kind(loads, at, rows, shape, branches)
     return found
 
 
@@ -230,17 +228,18 @@ def load_laws(tree: FeedTree, loads: Loads, scenarios: int) -> LoadLaws:
         loads: Loads, figures in [A], [V], [W], [ohm].
         scenarios: int [-], columns of the result.
     Returns:
-        LoadLaws; conductances in [S], sources in [A].
+        LoadLaws, lines in [S] and [A].
     Errors: NetworkError with the field where a load's figure is missing, negative or impossible.
     Validity: as `Loads`.
     Source: Ohm's law; DC motor I = (V - e) / R with e = k w, seen from the supply of an ideal chopper.
 
     >>> tree = FeedTree.build(robot=[0], parent=[-1], supply_ohm=[0.01], return_ohm=[0.01])
-    >>> load_laws(tree, Loads(kind=[LoadKind.RESISTANCE], load_ohm=np.array([2.0])), 1).conductance_s.tolist()
-    [[0.5]]
+    >>> load_laws(tree, Loads(kind=[LoadKind.RESISTANCE], load_ohm=np.array([2.0])), 1).lines.tolist()
+    [[[0.5]], [[0.0]]]
     """
     kinds = _sorted_kinds(tree, loads, scenarios)
-    g, j = np.zeros((len(tree.parent), scenarios)), np.zeros((len(tree.parent), scenarios))
+    lines = np.zeros((2, len(tree.parent), scenarios))
+    g, j = lines
     current_at = power_at = _NOWHERE
     power_w = _NOTHING
     if kind := kinds.get(LoadKind.CURRENT):
@@ -253,7 +252,9 @@ def load_laws(tree: FeedTree, loads: Loads, scenarios: int) -> LoadLaws:
         watts = kind.figure("power_w", 0.0, _HUGE, "enter the power the load draws, 0 W or more")
         power_w = np.broadcast_to(watts, kind.shape)
     motors = _motors(kinds.get(LoadKind.MOTOR), g)
-    return LoadLaws(g, j, current_at, power_at, power_w, *motors, *_regulators(kinds.get(LoadKind.REGULATOR)))
+    return LoadLaws(
+        lines, current_at, power_at, power_w, *motors, *_regulators(kinds.get(LoadKind.REGULATOR))
+    )
 
 
 def _motors(kind: _Kind | None, g: FloatArray) -> tuple[_Where, FloatArray, FloatArray, FloatArray]:

@@ -101,7 +101,7 @@ def one_robot(tree: FeedTree, loads: Loads) -> OneRobot:
             bent.add(row)
             row = parent[row]
     up = down[::-1]
-    g, j = (tree.unsort(figures)[:, 0].tolist() for figures in (laws.conductance_s, laws.source_a))
+    g, j = (tree.unsort(figures)[:, 0].tolist() for figures in laws.lines)
     return OneRobot(
         tree,
         loads,

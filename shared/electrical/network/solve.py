@@ -48,7 +48,7 @@ class Solution:
     dropout: BoolArray  # a regulator whose input is not above its output
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Network:
     """One problem in the order of the solver."""
 
@@ -76,7 +76,7 @@ class _Network:
         return volts
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Pass:
     battery_v: FloatArray
     volts: FloatArray
@@ -90,29 +90,28 @@ def _within(places: PlaceArray, rows: slice) -> slice:
     return slice(*np.searchsorted(places, (rows.start, rows.stop)).tolist())
 
 
-def _one_pass(net: _Network, own_g: FloatArray, own_j: FloatArray, volts: FloatArray) -> _Pass:
+def _one_pass(net: _Network, own: FloatArray, volts: FloatArray) -> _Pass:
     """Up with the loads' lines, down with the voltages they give. `volts` is where the lines are drawn."""
     laws, levels, r = net.laws, net.tree.levels, net.tree.loop_ohm
     output_a = np.zeros_like(laws.output_v)
-    g, j = own_g.copy(), own_j.copy()
-    share = np.empty_like(g)
-    root_g, root_j = np.zeros(net.open_v.shape), np.zeros(net.open_v.shape)
+    lines, root = own.copy(), np.zeros((2, *net.open_v.shape))
+    share = np.empty(own.shape[1:])
     for number in range(len(levels) - 1, -1, -1):
         level = levels[number]
         rows = level.rows
         if len(laws.regulator_at):
-            _regulate(laws, rows, volts, (g, j, own_g, own_j), output_a)
+            _regulate(laws, rows, volts, own, lines, output_a)
         pivot = share[rows]
-        np.multiply(r[rows], g[rows], out=pivot)
+        np.multiply(r[rows], lines[0, rows], out=pivot)
         pivot += 1.0
         if not laws.passive:
             pivot[~(pivot > 0.0)] = np.nan
         np.divide(1.0, pivot, out=pivot)
-        level.add_to_feeders(g if number else root_g, g[rows], pivot)
-        level.add_to_feeders(j if number else root_j, j[rows], pivot)
-    pivot = net.internal_ohm * root_g + 1.0
+        level.add_to_feeders(lines if number else root, lines[:, rows], pivot)
+    g, j = lines
+    pivot = net.internal_ohm * root[0] + 1.0
     pivot[~(pivot > 0.0)] = np.nan
-    battery_v = (net.open_v + net.internal_ohm * root_j) / pivot
+    battery_v = (net.open_v + net.internal_ohm * root[1]) / pivot
     found = r * j
     feed = found.copy() if len(laws.regulator_at) else found
     for number, level in enumerate(levels):
@@ -125,14 +124,15 @@ def _one_pass(net: _Network, own_g: FloatArray, own_j: FloatArray, volts: FloatA
             feed[laws.regulator_at[some]] = laws.output_v[some]
     g *= found
     g -= j
-    return _Pass(battery_v, found, g, own_g * found - own_j, output_a)
+    return _Pass(battery_v, found, g, own[0] * found - own[1], output_a)
 
 
 def _regulate(
     laws: LoadLaws,
     rows: slice,
     volts: FloatArray,
-    lines: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    own: FloatArray,
+    lines: FloatArray,
     output_a: FloatArray,
 ) -> None:
     """Turn what hangs on the regulators of a level into the tangent of the power they draw."""
@@ -140,24 +140,22 @@ def _regulate(
     at = laws.regulator_at[here]
     if not len(at):
         return
-    g, j, own_g, own_j = lines
-    asked = g[at] * laws.output_v[here] - j[at]
+    asked = lines[0, at] * laws.output_v[here] - lines[1, at]
     most = laws.output_limit_a[here]
     # What asks more than any current gives is NaN; a regulator with a limit then draws what its limit allows.
     given = np.where(asked <= most, asked, np.where(np.isfinite(most), most, np.nan))
     output_a[here] = asked
     input_v = volts[at]
     amps = given * laws.input_share[here] / np.where(input_v > 0.0, input_v, np.nan)
-    for line in (g, own_g):
-        line[at] = -amps / input_v
-    for line in (j, own_j):
-        line[at] = -2.0 * amps
+    for both in (own, lines):
+        both[0, at] = -amps / input_v
+        both[1, at] = -2.0 * amps
 
 
 def _settle(net: _Network, volts: FloatArray) -> _Pass:
     """Repeat the pass until the lines are the laws; a robot that never gets there is NaN."""
     for _ in range(_ROUNDS):
-        done = _one_pass(net, *net.laws.tangent(volts, secant=False), volts)
+        done = _one_pass(net, net.laws.tangent(volts, secant=False), volts)
         moving = net.laws.unsettled(volts, done.volts)
         if not any(rows.any() for _at, rows in moving):
             return done
@@ -175,7 +173,7 @@ def _approach(net: _Network) -> FloatArray:
     """Near the solution from above by chords that never pass it: slow, but sure."""
     volts = net.start_v()
     for _ in range(_CHORD_ROUNDS):
-        found = _one_pass(net, *net.laws.tangent(volts, secant=True), volts).volts
+        found = _one_pass(net, net.laws.tangent(volts, secant=True), volts).volts
         if not (np.abs(found - volts) > 1e-9 * np.abs(found)).any():
             break
         volts = found
@@ -226,7 +224,7 @@ def solve(tree: FeedTree, sources: Sources, loads: Loads) -> Solution:
     with np.errstate(all="ignore"):
         net = _network(tree, sources, loads)
         if net.laws.linear:
-            done = _one_pass(net, net.laws.conductance_s, net.laws.source_a, net.open_v)
+            done = _one_pass(net, net.laws.lines, net.open_v)
             if len(net.laws.current_at[0]) and (done.volts[net.laws.current_at] < 0.0).any():
                 done = _settle(net, done.volts)
         else:

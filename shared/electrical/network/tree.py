@@ -52,14 +52,12 @@ class Level:
         """Give each row of the level its feeder's figure."""
         return values[self.only] if self.only else values.take(self.feeder, axis=0)
 
-    def add_to_feeders(self, into: FloatArray, one: FloatArray, other: FloatArray) -> None:
-        """Add to each feeder the sum of products over the level's rows."""
+    def add_to_feeders(self, into: FloatArray, lines: FloatArray, share: FloatArray) -> None:
+        """Add to each feeder's pair of figures (first axis) what share of its rows' reaches it."""
         if self.only:
-            into[self.only] += np.einsum("ij,ij->j", one, other)
-        elif into.shape[1] == 1:
-            into[self.fed, 0] += np.add.reduceat((one * other)[:, 0], self.first)
+            into[:, self.only] += np.einsum("kij,ij->kj", lines, share)[:, None]
         else:
-            into[self.fed] += np.add.reduceat(one * other, self.first, axis=0)
+            into[:, self.fed] += np.add.reduceat(lines * share, self.first, axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +100,7 @@ class FeedTree:
         other = (robots.take(parents, mode="wrap") != robots) & (parents >= 0)
         _refuse("parent", "a branch is fed from its own robot; choose one of its branches", other)
         order, place, levels = _sorted_levels(robots, parents)
-        in_order = bool((order[1:] > order[:-1]).all())
+        in_order = order is place or bool((order[1:] > order[:-1]).all())
         ohms = _resistances(supply_ohm, return_ohm, order, in_order)
         return cls(robots, parents, *ohms[:2], order, place, in_order, levels, *ohms[2:])
 
@@ -146,11 +144,12 @@ class Sources:
         count = max(len(np.atleast_1d(self.open_v)), len(np.atleast_1d(self.internal_ohm)))
         volts = _columns("open_v", self.open_v, count)
         ohms = _columns("internal_ohm", self.internal_ohm, count)
-        _refuse(
-            "open_v", "no battery: enter its rest voltage, more than 0 V", ~(np.isfinite(volts) & (volts > 0))
-        )
-        fine = np.isfinite(ohms) & (ohms > 0)
-        _refuse("internal_ohm", "no battery: enter its internal resistance, more than 0 ohm", ~fine)
+        for field, values, remedy in (
+            ("open_v", volts, "no battery: enter its rest voltage, more than 0 V"),
+            ("internal_ohm", ohms, "no battery: enter its internal resistance, more than 0 ohm"),
+        ):
+            if values.size and not (values.min() > 0.0 and values.max() < np.inf):
+                _refuse(field, remedy, ~((values > 0.0) & (values < np.inf)))
         return volts, ohms
 
 
@@ -191,15 +190,14 @@ def _depths(parent: PlaceArray) -> tuple[list[PlaceArray], PlaceArray]:
 
 def _sorted_levels(robot: PlaceArray, parent: PlaceArray) -> tuple[PlaceArray, PlaceArray, tuple[Level, ...]]:
     everyone = np.arange(len(parent))
-    by_depth, ring = _in_levels(parent, everyone), everyone[:0]
-    if by_depth is None:
-        by_depth, ring = _depths(parent)
+    if (given := _given_levels(robot, parent, everyone)) is not None:
+        return everyone, everyone, given
+    by_depth, ring = _depths(parent)
     if len(ring):
         raise NetworkError(
             "parent", "the branches feed each other in a ring; feed one from the battery", ring
         )
-    order = np.empty(len(parent), dtype=np.intp)
-    place = np.empty(len(parent), dtype=np.intp)
+    order, place = np.empty_like(everyone), np.empty_like(everyone)
     levels, start = [], 0
     for depth, rows in enumerate(by_depth):
         feeder = place[parent[rows]] if depth else robot[rows]
@@ -209,25 +207,32 @@ def _sorted_levels(robot: PlaceArray, parent: PlaceArray) -> tuple[PlaceArray, P
         stop = start + len(rows)
         order[start:stop] = rows
         place[rows] = everyone[start:stop]
-        # Cut to the rows there are: a league may have no circuit at all.
-        first = np.append(0, (feeder[1:] != feeder[:-1]).nonzero()[0] + 1)[: len(rows)]
-        fed = feeder[first]
-        only = slice(fed[0], fed[0] + 1) if len(fed) == 1 else None
-        levels.append(Level(slice(start, stop), feeder, fed, first, only))
+        levels.append(_level(start, feeder))
         start = stop
     return order, place, tuple(levels)
 
 
-def _in_levels(parent: PlaceArray, everyone: PlaceArray) -> list[PlaceArray] | None:
-    """The rows at each distance where they are given in that order, which one look can tell."""
-    if len(parent) == 0 or (parent[1:] < parent[:-1]).any() or (parent >= everyone).any():
+def _level(start: int, feeder: PlaceArray) -> Level:
+    rows = slice(start, start + len(feeder))
+    if len(feeder) and feeder[0] == feeder[-1]:
+        only = int(feeder[0])
+        return Level(rows, feeder, feeder[:1], np.zeros(1, dtype=np.intp), slice(only, only + 1))
+    first = np.flatnonzero(np.diff(feeder, prepend=-1))
+    return Level(rows, feeder, feeder[first], first, None)
+
+
+def _given_levels(robot: PlaceArray, parent: PlaceArray, everyone: PlaceArray) -> tuple[Level, ...] | None:
+    """The levels where the branches are given in the solver's order, which one look can tell."""
+    roots = int(parent.searchsorted(0))
+    falls = (parent[1:] < parent[:-1]).any() or (robot[1:roots] < robot[: max(roots - 1, 0)]).any()
+    if falls or roots == 0 or (parent >= everyone).any():
         return None
     # The branches fed from a level are those whose parent lies before its end.
-    levels, start, stop = [], 0, int(parent.searchsorted(0))
-    while stop > start:
-        levels.append(everyone[start:stop])
-        start, stop = stop, int(parent.searchsorted(stop))
-    return levels
+    levels, stop = [_level(0, robot[:roots])], roots
+    while (after := int(parent.searchsorted(stop))) > stop:
+        levels.append(_level(stop, parent[stop:after]))
+        stop = after
+    return tuple(levels)
 
 
 def path_ohm(tree: FeedTree) -> FloatArray:
