@@ -106,11 +106,16 @@ class AsNew:
         return Sources(open_v=self.open_v, internal_ohm=np.where(self.judged, self.internal_ohm, _STIFF_OHM))
 
 
-def assemble(rows: CircuitColumns, *, push: int | IdArray = PUSHING, conductor_c: FloatArray | None = None
-             ) -> Assembled:  # fmt: skip
+def assemble(
+    rows: CircuitColumns,
+    *,
+    push: int | IdArray = PUSHING,
+    conductor_c: FloatArray | None = None,
+    currents: Currents | None = None,
+) -> Assembled:
     """The network of these circuits. ``push``: how many mechanisms peak at once, for all or per build of ``rows``;
-    ``conductor_c``: temperature of every circuit's conductor, where the caller has worked it out already."""
-    c = Currents(rows)
+    ``conductor_c`` and ``currents``: each conductor's temperature and what flows, where the caller has them already."""
+    c = currents or Currents(rows)
     out = sort_out(c)
     circuit = np.flatnonzero(out == Out.IN)
     branch = np.full(rows.size, NO_ID, dtype=np.int64)

@@ -130,17 +130,18 @@ class Currents:
     def through_a(self) -> FloatArray:
         """Running current through each circuit: its own, else the sum of what it feeds, as the battery sees it."""
         total = np.zeros(self.rows.size)
-        behind = self.supply_v != self.system_v
-        gain = np.where(behind, self.supply_v / (self.system_v * EFFICIENCY_FRAC), 1.0)
+        parent = self.rows.parent
+        behind = (parent >= 0) & (self.is_regulator[parent] if parent.size else False)
+        efficiency = np.where(behind, self.efficiency_frac[parent] if parent.size else 1.0, 1.0)
+        gain = np.where(behind, self.nominal_v / (self.system_v * efficiency), 1.0)
         draws = np.zeros(self.rows.size)
         for level in reversed(self.rows.levels):
             own = self.own_running_a[level]
             draws[level] = np.where(
                 self.feeds_others[level] & np.isnan(own), total[level], np.nan_to_num(own)
             )
-            fed = level[self.rows.parent[level] >= 0]
-            up = self.rows.parent[fed]
-            np.add.at(total, up, draws[fed] * gain[fed] / gain[up])
+            fed = level[parent[level] >= 0]
+            np.add.at(total, parent[fed], draws[fed] * gain[fed])
         return draws
 
     # --- resistances ---------------------------------------------------------------------------------

@@ -97,7 +97,7 @@ MOTORS: dict[str, tuple[float, float, float]] = {
     "INTAKE-MOTOR": (1.5, 90.0, 0.10),
 }
 #: code -> (output V, share of the power that comes out, largest output A)
-REGULATORS: dict[str, tuple[float, float, float]] = {"REGULATOR": (5.0, 0.88, 9.0)}
+REGULATORS: dict[str, tuple[float, float, float]] = {"REGULATOR": (5.0, 0.85, 9.0)}
 #: What runs on the regulator board's output; everything else is made for the battery's voltage.
 ON_5_V = ("RADIO", "BEACON", "LIGHTS", "CAMERA", "RANGE")
 #: code -> (name, Ah at 20 h, resistance on its sheet mohm, torque Nm)

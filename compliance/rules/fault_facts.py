@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from builds.network import full_rest_v
-from compliance.rules.load_facts import LoadFacts, first_known
+from builds.network.currents import first_known
+from compliance.rules.load_facts import LoadFacts
 from compliance.rules.network import FaultSlow
 from shared.columns import BoolArray, FloatArray, IdArray
 from shared.electrical.arrays import Verdict

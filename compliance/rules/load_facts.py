@@ -13,20 +13,19 @@ from functools import cached_property
 import numpy as np
 
 from builds.electrical import CircuitColumns
-from builds.models import CircuitRole
+from builds.network.currents import Currents, first_known
 from compliance.models import SubjectKind
 from compliance.rules.base import Rule
 from compliance.rules.load_limits import limits_by_pack
 from compliance.rules.loads import FeedSum, WireAmpacity, WireDrop
 from compliance.selectors.packs import PackTable
-from inventory.models import Component, ProtectiveDevice, TerminalType
+from inventory.models import ProtectiveDevice, TerminalType
 from shared.columns import BoolArray, FloatArray, IdArray, place_of
 from shared.electrical.ampacity import ambient_factor, bundle_factor, corrected_ampacity_a
 from shared.electrical.bands import DeviceBands
 from shared.electrical.conductors import (
     conductor_temperature_c,
     parallel_resistance,
-    resistance_20c_ohm_per_m,
     resistance_at_c,
     voltage_drop_v,
 )
@@ -34,24 +33,13 @@ from shared.electrical.loads import EffectiveLoad, LoadBasis, effective_load
 from shared.electrical.sizing import smallest_area_for_drop_mm2
 from shared.electrical.thermal import time_constant_s
 
-#: Without a battery model on the build: a 12 V lead-acid block.
-NOMINAL_V = 12.0
 #: Forms that sit on a stud or under a screw.
 _STUD_FORMS = frozenset(
     {TerminalType.Form.RING.value, TerminalType.Form.FORK.value, TerminalType.Form.LUG.value}
 )
-_REGULATOR = frozenset({Component.Role.REGULATOR.value})
 _BY_HEAT = frozenset(
     {ProtectiveDevice.Form.BLADE.value, ProtectiveDevice.Form.BOLT.value, ProtectiveDevice.Form.THERMAL.value}
 )
-
-
-def first_known(*columns: FloatArray) -> FloatArray:
-    """The first figure each circuit has, of several columns."""
-    out = columns[0]
-    for column in columns[1:]:
-        out = np.where(np.isnan(out), column, out)
-    return out
 
 
 @dataclass(frozen=True)
@@ -106,24 +94,25 @@ class LoadFacts:
     def critical(self) -> BoolArray:
         return self.rows.circuits.bools("critical")
 
-    @cached_property
+    @property
     def is_power(self) -> BoolArray:
         """Everything but signal and data."""
-        return self.rows.role(CircuitRole.MAIN, CircuitRole.FEED, CircuitRole.BRANCH)
+        return self.currents.is_power
 
-    @cached_property
+    @property
     def feeds_others(self) -> BoolArray:
-        has = np.zeros(self.rows.size, dtype=np.bool_)
-        # A data bus draws nothing through what it starts from.
-        has[self.rows.parent[(self.rows.parent >= 0) & self.is_power]] = True
-        return has
+        return self.currents.feeds_others
 
     # --- currents -------------------------------------------------------------------------------------
     @cached_property
+    def currents(self) -> Currents:
+        """What these circuits draw, as the network has it."""
+        return Currents(self.rows)
+
+    @property
     def own_running_a(self) -> FloatArray:
         """As entered on the circuit, else what its component draws; a feed's component is no load of its own."""
-        of_component = np.where(self.feeds_others, np.nan, self.rows.components.floats("nominal_a"))
-        return first_known(self.rows.floats("continuous_a"), of_component)
+        return self.currents.own_running_a
 
     @cached_property
     def running_a(self) -> FloatArray:
@@ -132,15 +121,12 @@ class LoadFacts:
 
     @cached_property
     def peak_a(self) -> FloatArray:
-        entered = self.rows.floats("peak_a")
-        own = ~np.isnan(self.rows.floats("continuous_a")) | self.feeds_others
-        # A component's peak belongs to the component's running current, not to a figure entered by hand.
-        peak = np.where(own, entered, first_known(entered, self.rows.components.floats("peak_a")))
+        peak = self.currents.peak_a
         return np.where(peak > self.running_a, peak, self.running_a)
 
-    @cached_property
+    @property
     def is_regulator(self) -> BoolArray:
-        return self.rows.components.is_one_of("role", _REGULATOR)
+        return self.currents.is_regulator
 
     @cached_property
     def through_a(self) -> FloatArray:
@@ -168,8 +154,14 @@ class LoadFacts:
         """What an ampere of each circuit is at the input of the regulator that feeds it; 1 where none does."""
         parent = self.rows.parent
         behind = (parent >= 0) & (self.is_regulator[parent] if parent.size else False)
-        efficiency = self.column(FeedSum, "efficiency_frac")
+        efficiency = self.efficiency_frac[parent] if parent.size else 1.0
         return np.where(behind, self.nominal_v / (self.system_v * efficiency), 1.0)
+
+    @cached_property
+    def efficiency_frac(self) -> FloatArray:
+        """Of a regulator: its own figure, else the rule pack's."""
+        own = self.rows.components.floats("efficiency_frac")
+        return first_known(own, self.column(FeedSum, "efficiency_frac"))
 
     @cached_property
     def load(self) -> EffectiveLoad:
@@ -237,11 +229,9 @@ class LoadFacts:
         warm = conductor_temperature_c(self.load.current_a, self.ampacity_a, self.ambient_c, self.class_c)
         return np.fmin(first_known(warm, self.class_c), np.fmax(self.class_c, self.ambient_c))
 
-    @cached_property
+    @property
     def ohm_per_m_20c(self) -> FloatArray:
-        given = self.rows.wires.floats("resistance_mohm_per_m")
-        solid = self.rows.wires.floats("strands") == 1
-        return resistance_20c_ohm_per_m(self.area_mm2, given, stranded=~solid)
+        return self.currents.ohm_per_m_20c
 
     @cached_property
     def ohm_per_m_hot(self) -> FloatArray:
@@ -252,12 +242,10 @@ class LoadFacts:
         """Lost on the round trip at the peak (the running current where there is none)."""
         return voltage_drop_v(first_known(self.peak_a, self.running_a), self.ohm_per_m_hot, self.length_m)
 
-    @cached_property
+    @property
     def system_v(self) -> FloatArray:
         """Nominal voltage of the battery."""
-        return first_known(
-            self.rows.builds.floats("battery_model__nominal_v"), np.full(self.rows.size, NOMINAL_V)
-        )
+        return self.currents.system_v
 
     @cached_property
     def behind_regulator(self) -> BoolArray:
@@ -270,9 +258,9 @@ class LoadFacts:
 
     @cached_property
     def nominal_v(self) -> FloatArray:
-        """The battery's voltage; behind a regulator that of the component, if it says one."""
+        """The battery's voltage; behind a regulator that of the component, else what the regulator gives out."""
         own = self.rows.components.floats("nominal_v")
-        return np.where(self.behind_regulator, first_known(own, self.system_v), self.system_v)
+        return np.where(self.behind_regulator, first_known(own, self.currents.supply_v), self.system_v)
 
     @cached_property
     def drop_limit_frac(self) -> FloatArray:

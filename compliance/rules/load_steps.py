@@ -183,7 +183,7 @@ def _feed_sum(f: LoadFacts, i: int) -> Steps:
     draws = ", ".join(f"{codes[k]} {fig(f.running_a[k])}" for k in f.fed.get(i, []))
     formula = "sum of the running currents"
     if f.is_regulator[i]:
-        efficiency = f.column(FeedSum, "efficiency_frac")[i]
+        efficiency = f.efficiency_frac[i]
         formula += f" x their voltage / ({fig(f.system_v[i])} V x {fig(efficiency)})"
     return [
         step("Branches together", formula, draws or "nothing is fed from it", known(f.through_a[i]), "A"),

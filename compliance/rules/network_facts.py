@@ -13,9 +13,9 @@ import numpy as np
 
 from builds.models import CircuitRole
 from builds.network import Assembled, Out, Scenario, assemble
+from builds.network.currents import first_known
 from compliance.rules.base import Rule
 from compliance.rules.fault_facts import FaultFacts
-from compliance.rules.load_facts import first_known
 from compliance.rules.load_limits import limits_by_pack
 from compliance.rules.network import BoardSag
 from inventory.models import Component
@@ -45,7 +45,8 @@ class NetworkFacts(FaultFacts):
     @cached_property
     def assembled(self) -> Assembled:
         per_pack = np.array(limits_by_pack(self.table, BoardSag, "mechanisms"), dtype=np.int64)
-        return assemble(self.rows, push=per_pack[self.build_pack], conductor_c=self.conductor_c)
+        push = per_pack[self.build_pack]
+        return assemble(self.rows, push=push, conductor_c=self.conductor_c, currents=self.currents)
 
     @cached_property
     def sources(self) -> Sources:
