@@ -9,7 +9,7 @@ from typing import Any
 import openpyxl
 import pytest
 
-from builds.models import Build, BuildLine, Circuit, Match, Outing
+from builds.models import Build, BuildLine, Circuit, DutyPhase, DutyProfile, Match, Outing
 from builds.sheets import SHEETS
 from inventory.sheets import SHEETS as STORES
 from shared.access import Scope
@@ -41,11 +41,18 @@ def rich_shop() -> Workshop:
     robots = [make_robot(shop, "R1"), make_robot(shop, "R2")]
     build = make_build(shop, robots[0])
     make_build(shop, robots[0], "rev B", "draft")
+    profile = DutyProfile.objects.create(team=shop.team, code="DRIVE", name="Dash and push")
+    for place, draw in ((1, 1.0), (2, 0.0)):
+        DutyPhase.objects.create(
+            team=shop.team, profile=profile, place=place, name=f"phase {place}", lasts_s=1.5, draw_frac=draw
+        )
     # Two builds may use the same codes; a feeder may have been entered after what it feeds.
     for one in (build, make_build(shop, robots[1])):
         branch = make_circuit(shop, one, "C1", duty_frac=0.25, cycle_s=20, continuous_a=8, peak_a=40)
         main = make_circuit(shop, one, "MAIN", role="main", wired=False, length_m=0.3048, parallel=2)
-        Circuit.objects.filter(pk=branch.pk).update(fed_from=main)
+        Circuit.objects.filter(pk=branch.pk).update(
+            fed_from=main, mechanism="drive", profile=profile, limit_a=40, joints_mohm=1.8
+        )
     tie = make_part(shop.team, "TIE")
     for note, quantity in (("", 20), ("arm", 5)):
         BuildLine.objects.create(
@@ -114,6 +121,83 @@ def test_three_mistakes_are_told_at_once_and_nothing_is_changed():
     assert "leads back to itself" in told[2, "Fed from"]
     assert "Did you mean “W25”?" in told[3, "Wire"]
     assert Circuit.objects.filter(code="MAIN", name="Circuit MAIN").count() == 2
+
+
+def test_what_the_network_cannot_take_is_told_under_its_heading():
+    shop = rich_shop()
+    figures = ["Robot", "Build", "Code", "Name", "Fed from", "Length (m)", "Current limit (A)", "Joints (mΩ)"]
+    source = workbook(
+        Components=[
+            [
+                "Code",
+                "Name",
+                "Role",
+                "Free current (A)",
+                "Stall current (A)",
+                "Output voltage (V)",
+                "Efficiency",
+            ],
+            ["REG", "Regulator", "Voltage regulator", None, None, None, None],
+            ["REG2", "Regulator", "Voltage regulator", None, None, 5, "120 %"],
+            ["M2", "Motor", "Motor with controller", 3, 2, None, None],
+        ],
+        **{
+            "Duty phases": [
+                ["Profile", "Place", "Name", "Lasts (s)", "Draw", "Torque"],
+                ["DRIVE", 1, "dash", 0, 1, 0],
+                ["DRIVE", 3, "push", "2 s", "110 %", 0],
+                ["LIFT", 1, "lift", 1, 1, 0],
+            ]
+        },
+        Circuits=[
+            figures,
+            ["R1", "rev A", "MAIN", "Main", "C1", 0.3, None, None],
+            ["R1", "rev A", "C9", "New", "MAIN", 0, 0, None],
+            ["R1", "rev A", "C8", "New", "MAIN", 1, None, "0 mohm"],
+        ],
+    )
+    made = plan(shop.scope, source)
+    assert {(e.sheet, e.row, e.column) for e in made.errors} == {
+        ("Components", 2, "Output voltage (V)"),
+        ("Components", 3, "Efficiency"),
+        ("Components", 4, "Stall current (A)"),
+        ("Duty phases", 2, "Lasts (s)"),
+        ("Duty phases", 3, "Draw"),
+        ("Duty phases", 4, "Profile"),
+        ("Circuits", 2, "Fed from"),
+        ("Circuits", 3, "Length (m)"),
+        ("Circuits", 3, "Current limit (A)"),
+        ("Circuits", 4, "Joints (mΩ)"),
+    }
+    length = next(e for e in made.errors if e.column == "Length (m)")
+    assert length.message == "Must be greater than zero."
+
+
+def test_duty_profiles_come_in_with_units_and_are_followed():
+    shop = make_workshop()
+    make_build(shop, make_robot(shop, "R1"))
+    source = workbook(
+        **{
+            "Duty profiles": [["Code", "Name"], ["LIFT", "Up and down"]],
+            "Duty phases": [
+                ["Profile", "Place", "Name", "Lasts (s)", "Draw", "Torque"],
+                ["LIFT", 1, "up", "900 ms", "80 %", 0.2],
+                ["LIFT", 2, "rest", "0.1 min", 0, None],
+            ],
+        },
+        Circuits=[
+            ["Robot", "Build", "Code", "Name", "Mechanism", "Duty profile", "Current limit (A)"],
+            ["R1", "rev A", "C7", "Arm", "arm", "LIFT", "20 A"],
+        ],
+    )
+    made = plan(shop.scope, source)
+    assert made.errors == []
+    apply_plan(scope=shop.scope, plan=made)
+    circuit = Circuit.objects.select_related("profile").get(code="C7")
+    assert circuit.profile is not None
+    phases = circuit.profile.phases.values_list("place", "name", "lasts_s", "draw_frac", "torque_frac")
+    assert list(phases) == [(1, "up", 0.9, 0.8, 0.2), (2, "rest", 6.0, 0.0, 0.0)]
+    assert (circuit.moves_with, circuit.limit_a) == ("arm", 20.0)
 
 
 def test_lengths_are_read_as_people_type_them():
