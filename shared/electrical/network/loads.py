@@ -82,7 +82,7 @@ def _spread(value: Number) -> FloatArray:
     return array[:, None] if array.ndim == 1 else array
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class LoadLaws:
     """The loads in the order of the solver, sorted by what is done with them."""
 
@@ -195,12 +195,14 @@ def _sorted_kinds(tree: FeedTree, loads: Loads, scenarios: int) -> dict[int, _Ki
         raise NetworkError(
             "kind", f"has {kind.shape[0] if kind.ndim else 1} rows where {branches} are expected"
         )
-    if kind.size and (kind.min() < 0 or kind.max() >= len(LoadKind)):
-        wrong = (kind < 0) | (kind >= len(LoadKind))
-        raise NetworkError("kind", "there is no such kind of load", np.unique(np.nonzero(wrong)[0]))
+    known = kind.view(np.uint8)  # negative numbers as large ones
+    counts = np.bincount(known.ravel(), minlength=1)
+    if len(counts) > len(LoadKind):
+        wrong = np.nonzero(known >= len(LoadKind))[0]
+        raise NetworkError("kind", "there is no such kind of load", np.unique(wrong))
     ordered = tree.sort(kind)
     found: dict[int, _Kind] = {}
-    for code, count in enumerate(np.bincount(kind.ravel()).tolist()):
+    for code, count in enumerate(counts.tolist()):
         if not (code and count):
             continue
         here = ordered == code  # the number, as comparing with the enumeration is slow

@@ -225,7 +225,7 @@ def solve(tree: FeedTree, sources: Sources, loads: Loads) -> Solution:
         net = _network(tree, sources, loads)
         if net.laws.linear:
             done = _one_pass(net, net.laws.lines, net.open_v)
-            if len(net.laws.current_at[0]) and (done.volts[net.laws.current_at] < 0.0).any():
+            if done.volts.min(initial=0.0) < 0.0:
                 done = _settle(net, done.volts)
         else:
             done = _settle(net, net.start_v())
@@ -236,10 +236,10 @@ def solve(tree: FeedTree, sources: Sources, loads: Loads) -> Solution:
 
 def _network(tree: FeedTree, sources: Sources, loads: Loads) -> _Network:
     open_v, internal_ohm = sources.columns()
-    if len(tree.robot) and tree.robot.max() >= len(open_v):
-        raise NetworkError("open_v", f"has {len(open_v)} rows where {tree.robot.max() + 1} robots are")
-    columns = (array.shape[1] for array in (open_v, internal_ohm, tree.loop_ohm))
-    scenarios = max(*columns, loads.scenarios())
+    if tree.robots > len(open_v):
+        raise NetworkError("open_v", f"has {len(open_v)} rows where {tree.robots} robots are")
+    given = (open_v.shape[1], internal_ohm.shape[1], tree.loop_ohm.shape[1])
+    scenarios = max(*given, loads.scenarios())
     if open_v.shape[1] != scenarios:
         open_v = np.broadcast_to(open_v, (len(open_v), scenarios))
     return _Network(tree, load_laws(tree, loads, scenarios), open_v, internal_ohm)

@@ -38,7 +38,7 @@ def _refuse(field: str, problem: str, wrong: BoolArray) -> None:
         raise NetworkError(field, problem, np.unique(np.nonzero(wrong)[0]))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class Level:
     """The branches at one distance from the battery, in the order of the solver."""
 
@@ -68,6 +68,7 @@ class FeedTree:
     robot's battery posts. Resistances are (branches, scenarios) with one column where they never vary.
     """
 
+    robots: int  # batteries it needs
     robot: PlaceArray
     parent: PlaceArray
     supply_ohm: FloatArray
@@ -95,14 +96,20 @@ class FeedTree:
         rows = len(parents)
         if len(robots) != rows:
             raise NetworkError("robot", f"has {len(robots)} rows where {rows} are expected")
-        _refuse("robot", "must be 0 or a later robot's number", robots < 0)
-        _refuse("parent", "names a branch that does not exist", (parents < -1) | (parents >= rows))
-        other = (robots.take(parents, mode="wrap") != robots) & (parents >= 0)
-        _refuse("parent", "a branch is fed from its own robot; choose one of its branches", other)
+        count = int(robots.max(initial=-1)) + 1
+        if rows:
+            if robots.min() < 0:
+                _refuse("robot", "must be 0 or a later robot's number", robots < 0)
+            if parents.min() < -1 or parents.max() >= rows:
+                wrong = (parents < -1) | (parents >= rows)
+                _refuse("parent", "names a branch that does not exist", wrong)
+        if count > 1:
+            other = (robots.take(parents, mode="wrap") != robots) & (parents >= 0)
+            _refuse("parent", "a branch is fed from its own robot; choose one of its branches", other)
         order, place, levels = _sorted_levels(robots, parents)
         in_order = order is place or bool((order[1:] > order[:-1]).all())
         ohms = _resistances(supply_ohm, return_ohm, order, in_order)
-        return cls(robots, parents, *ohms[:2], order, place, in_order, levels, *ohms[2:])
+        return cls(count, robots, parents, *ohms[:2], order, place, in_order, levels, *ohms[2:])
 
     def with_ohm(self, supply_ohm: npt.ArrayLike, return_ohm: npt.ArrayLike) -> Self:
         """Give the same tree with other resistances, without sorting it again."""
@@ -141,7 +148,7 @@ class Sources:
 
     def columns(self) -> tuple[FloatArray, FloatArray]:
         """Give both as (robots, scenarios); raises `NetworkError` where there is no battery."""
-        count = max(len(np.atleast_1d(self.open_v)), len(np.atleast_1d(self.internal_ohm)))
+        count = max(len(value) if np.ndim(value) else 1 for value in (self.open_v, self.internal_ohm))
         volts = _columns("open_v", self.open_v, count)
         ohms = _columns("internal_ohm", self.internal_ohm, count)
         for field, values, remedy in (
@@ -217,15 +224,18 @@ def _level(start: int, feeder: PlaceArray) -> Level:
     if len(feeder) and feeder[0] == feeder[-1]:
         only = int(feeder[0])
         return Level(rows, feeder, feeder[:1], np.zeros(1, dtype=np.intp), slice(only, only + 1))
-    first = np.flatnonzero(np.diff(feeder, prepend=-1))
+    begins = np.ones(len(feeder), dtype=np.bool_)
+    np.not_equal(feeder[1:], feeder[:-1], out=begins[1:])
+    first = begins.nonzero()[0]
     return Level(rows, feeder, feeder[first], first, None)
 
 
 def _given_levels(robot: PlaceArray, parent: PlaceArray, everyone: PlaceArray) -> tuple[Level, ...] | None:
     """The levels where the branches are given in the solver's order, which one look can tell."""
     roots = int(parent.searchsorted(0))
-    falls = (parent[1:] < parent[:-1]).any() or (robot[1:roots] < robot[: max(roots - 1, 0)]).any()
-    if falls or roots == 0 or (parent >= everyone).any():
+    if roots == 0 or (parent[1:] < parent[:-1]).any() or (parent >= everyone).any():
+        return None
+    if (robot[1:roots] < robot[: roots - 1]).any():
         return None
     # The branches fed from a level are those whose parent lies before its end.
     levels, stop = [_level(0, robot[:roots])], roots
