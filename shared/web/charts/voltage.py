@@ -239,7 +239,8 @@ def _key(trace: VoltageTrace) -> SafeString:
     if len(trace.band) > 1:
         rows.append((element("rect", class_="d-band", x=0, y=2, width=16, height=12), trace.band_label))
     if trace.levels:
-        mark = element("rect", class_="d-below d-below--fix", x=0, y=6, width=16, height=4)
+        kind = max(trace.levels, key=lambda found: found.value).severity
+        mark = element("rect", class_=f"d-below d-below--{kind}", x=0, y=6, width=16, height=4)
         rows.append((mark, "at the foot: below a level"))
     items = format_html_join(
         "",
