@@ -24,6 +24,9 @@ from builds.studies.base import (
 from shared.columns import FloatArray
 from shared.electrical.network import Solution, collapse_margin
 
+#: How exactly the head-room is told: nobody reads more than three figures of it.
+_TOLD = 1e-3
+
 
 @dataclass(frozen=True, slots=True)
 class Node:
@@ -116,7 +119,7 @@ def solved_build(build_id: int, net: Assembled, case: BatteryCase, least_board_v
     if told.cannot:
         return told
     done = solve_with(net, [case], net.loads)
-    room = collapse_margin(net.tree, with_source(net, [case]), net.loads)
+    room = collapse_margin(net.tree, with_source(net, [case]), net.loads, precision=_TOLD)
     levels = levels_of(net, least_board_v)
     held = _held_up(net, done)
     board_id, board_code, _ = board_name(net)
