@@ -34,7 +34,7 @@ def trace(run) -> MatchTrace:
 
 @pytest.fixture(scope="module")
 def exact(run, tmp_path_factory) -> SpiceMatch:
-    """Tolerance a thousandth of ngspice's own, and no step above 2 ms: half the step and a tenth of it move it by 0.09 mV."""
+    """Tolerance a thousandth of ngspice's own, steps of at most 2 ms; a tenth and half of that move it by 0.09 mV."""
     robot, battery, offsets = run
     folder = tmp_path_factory.mktemp("exact")
     return play(robot, battery, offsets[:, 0], SECONDS, folder, most_s=0.002, reltol=1e-6)

@@ -22,7 +22,7 @@ from shared.electrical.network.tree import PlaceArray
 __all__ = ["Answer", "Circuit", "Draws", "Nodes", "Supply"]
 
 # The voltages of a step are found when they move by no more.
-TOLERANCE_V: Final = 1e-5
+TOLERANCE_V: Final = 2e-5
 # Kinks can throw a secant back and forth; after so many rounds the steepest line is taken, which never steps too far.
 _SECANT_ROUNDS: Final = 15
 _MOST_ROUNDS: Final = 200
@@ -57,7 +57,7 @@ class Draws:
 
     def columns(self, runs: PlaceArray) -> "Draws":
         """Of some runs."""
-        return Draws(*(np.take(getattr(self, name), runs, axis=1) for name in self.__slots__))
+        return Draws(*(getattr(self, name).take(runs, axis=1) for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class Nodes:
 
     def columns(self, runs: PlaceArray) -> "Nodes":
         """Of some runs."""
-        return Nodes(*(getattr(self, name)[:, runs] for name in self.__slots__))
+        return Nodes(*(getattr(self, name).take(runs, axis=1) for name in self.__slots__))
 
     def put(self, runs: PlaceArray, new: "Nodes") -> None:
         """Replace some runs."""
@@ -178,7 +178,7 @@ class Circuit:
         runs = self._rounds(island, draws, supply, nodes, amps, _TOGETHER)
         if not len(runs):
             return runs
-        some, some_amps = nodes.columns(runs), np.take(amps, runs, axis=1)
+        some, some_amps = nodes.columns(runs), amps.take(runs, axis=1)
         stuck = self._rounds(island, draws.columns(runs), supply.columns(runs), some, some_amps, _MOST_ROUNDS)
         nodes.put(runs, some)
         amps[:, runs] = some_amps
@@ -203,11 +203,10 @@ class Circuit:
             if number > _SECANT_ROUNDS:
                 self._steepen(island, draws, slope)
             self._eliminate(island, draws, supply, volts, slope, sums, found)
-            np.copyto(before_v, volts)
-            np.copyto(before_a, sums)
-            np.copyto(volts, found)
-            np.subtract(found, before_v, out=found)
-            moving = np.flatnonzero(np.abs(found).max(axis=0) > TOLERANCE_V)
+            before_v[:], before_a[:], volts[:] = volts, sums, found
+            found -= before_v
+            np.abs(found, out=found)
+            moving: PlaceArray = (np.maximum.reduce(found, axis=0) > TOLERANCE_V).nonzero()[0]
             if not len(moving):
                 break
         return moving
@@ -306,7 +305,8 @@ def _draw_powers(draws: Draws, node: Node, feed: FloatArray, amps: FloatArray) -
     inside = ohm * watts
     inside *= -4.0
     inside += feed * feed
-    if inside.min() >= 0.0 and feed.min() >= 2.0 * FLOOR_V:
+    # From 4 on the voltage is above the floor whatever the power: feed >= 2 and the root >= 2.
+    if np.minimum.reduce(inside, axis=None) >= 4.0 * FLOOR_V**2:
         np.sqrt(inside, out=inside)
         inside += feed
         np.divide(watts, inside, out=amps)

@@ -1,6 +1,6 @@
 """A match, stepped: `simulate`.
 
-Public names: `simulate`, `BLOCK_RUNS`.
+Public names: `simulate`, `BLOCK_VALUES`.
 
 The ends of the phases lie on the step grid, so nothing changes within a step and the implicit midpoint rule keeps
 its order. The voltage jumps where a phase begins and is lowest just there, so it is also solved at those knots.
@@ -25,10 +25,12 @@ from shared.electrical.match.record import MatchResult, MatchTrace, Record
 from shared.electrical.network.loads import LoadKind
 from shared.electrical.network.tree import PlaceArray
 
-__all__ = ["BLOCK_RUNS", "simulate"]
+__all__ = ["BLOCK_VALUES", "simulate"]
 
-# Runs stepped together: enough to be worth the calls, few enough to stay in the second-level cache.
-BLOCK_RUNS: Final = 512
+# Values (rows times runs) stepped together: enough to be worth the calls, few enough to stay in a fast cache.
+BLOCK_VALUES: Final = 16_384
+# As many moments between steps are solved at once.
+_MOMENTS: Final = 200
 # Wires and devices are slow (time constants from 24 s): they are stepped this often.
 WINDOW_S: Final = 0.2
 
@@ -63,50 +65,46 @@ class _Plan:
 
 
 class _Moments:
-    """Moments between steps, put aside to be solved together: what the loads are about to ask for is seen twice."""
+    """Moments between steps, put aside to be solved some together."""
 
-    def __init__(self, plan: _Plan) -> None:
-        self._plan = plan
-        self._states: list[tuple[FloatArray, ...]] = []
-        self._asked: list[tuple[FloatArray, FloatArray]] = []
-        self._which: list[PlaceArray] = []
+    def __init__(self) -> None:
+        self._kept: list[tuple[FloatArray, ...]] = []
         self._runs: list[PlaceArray] = []
-        self._count = 0
 
-    def keep(self, block: "_Block", time_s: float, runs: PlaceArray) -> None:
-        """Put aside the state of some runs, and what their loads ask for."""
+    def before(self, block: "_Block", time_s: float, runs: PlaceArray) -> None:
+        """Put aside some runs as they stand."""
+        emf, open_v = block.emf.take(runs, axis=1), block.cells.open_v_now(runs)
+        self._keep(block, emf, open_v, np.full(len(runs), time_s), runs)
+
+    def after(self, block: "_Block") -> None:
+        """The same once more with what the loads ask for since; the step's voltages are near."""
+        emf, open_v, time_s = self._kept[-1][:3]
+        self._keep(block, emf, open_v, time_s, self._runs[-1])
+
+    def _keep(
+        self, block: "_Block", emf: FloatArray, open_v: FloatArray, time_s: FloatArray, runs: PlaceArray
+    ) -> None:
         nodes = block.nodes
-        whole = (block.emf, nodes.volts, nodes.slope, nodes.input_v, nodes.asked_a)
-        columns = [np.take(values, runs, axis=1) for values in whole]
-        self._states.append((*columns, block.cells.open_v_now(runs), np.full(len(runs), time_s)))
+        whole = (block.draw, block.load_a, nodes.volts, nodes.slope, nodes.input_v, nodes.asked_a)
+        self._kept.append((emf, open_v, time_s, *(values.take(runs, axis=1) for values in whole)))
         self._runs.append(runs)
-        self._count += len(runs)
-        self.again(block)
 
-    def again(self, block: "_Block") -> None:
-        """The same state as last with what the loads ask for now."""
-        runs = self._runs[-1]
-        self._asked.append((np.take(block.draw, runs, axis=1), np.take(block.load_a, runs, axis=1)))
-        self._which.append(np.arange(self._count - len(runs), self._count))
-
-    def solve(self, block: "_Block") -> None:
-        """Solve what was put aside and note it."""
-        if not self._runs:
+    def solve(self, block: "_Block", least: int = 1) -> None:
+        """Solve what was put aside and note it, if there are so many."""
+        if sum(map(len, self._runs)) < least:
             return
-        plan = self._plan
-        states = [np.concatenate(part, axis=-1) for part in zip(*self._states, strict=True)]
-        draw, load_a = (np.concatenate(part, axis=-1) for part in zip(*self._asked, strict=True))
-        which = np.concatenate(self._which)
-        runs = np.concatenate(self._runs)[which]
-        emf, *node_states, open_v, time_s = (np.take(part, which, axis=-1) for part in states)
-        ohm = np.take(block.ohm, runs, axis=1)
+        plan, runs = block.plan, np.concatenate(self._runs)
+        parts = (np.concatenate(part, axis=-1) for part in zip(*self._kept, strict=True))
+        emf, open_v, time_s, draw, load_a, *nodes = parts
+        self._kept.clear()
+        self._runs.clear()
+        ohm = block.ohm.take(runs, axis=1)
         law = plan.law(draw, load_a, ohm, 0.0)
         watts = draw[plan.layout.powers] * plan.figures.power_w
         draws = Draws(law.slope, law.push - law.back * emf, law.most, watts, ohm)
         supply = Supply(open_v, block.cells.internal_ohm[runs])
-        answer, _ = plan.circuit.solve(
-            draws, supply, Nodes(*node_states), np.empty_like(ohm), np.empty_like(ohm)
-        )
+        empty = np.empty_like(ohm), np.empty_like(ohm)
+        answer, _ = plan.circuit.solve(draws, supply, Nodes(*nodes), *empty)
         block.record.moments(time_s, runs, answer)
 
 
@@ -122,7 +120,7 @@ class _Block:
         board, watch = int(layout.place[robot.board]), layout.place[robot.watch_branch]
         self.record = Record(board, watch, robot.watch_v, *whole, traced)
         self.knots = knot_places(plan.table, shift, plan.steps)
-        self.moments = _Moments(plan)
+        self.moments = _Moments()
         self.emf, self.draw, self.load_a = np.zeros(shape), np.zeros(shape), np.zeros(shape)
         self.speed_up, self.slow_down, self._gain = np.zeros(shape), np.zeros(shape), np.empty(shape)
         self.ohm = self.heat.ohm()
@@ -149,26 +147,28 @@ class _Block:
                 self._window(step)
                 progress(step / plan.steps)
             changed = self._knot(step, self.knots[step])
-            if len(self.record.traced):
-                self.moments.keep(self, step * plan.step_s, np.setdiff1d(self.record.traced, changed))
             self._step((step + 0.5) * plan.step_s, changed)
-        self.moments.keep(self, plan.steps * plan.step_s, np.arange(self.shift.shape[1]))
+            if len(changed):
+                self.moments.after(self)
+                self.moments.solve(self, least=_MOMENTS)
+        self.moments.before(self, plan.steps * plan.step_s, np.arange(self.shift.shape[1]))
         self._warm(plan.steps)
 
     def _knot(self, step: int, places: PlaceArray) -> PlaceArray:
         """Take over what some loads ask for from here on; gives the runs."""
-        row, run = np.divmod(places, self.shift.shape[1])
-        if not len(places):
-            return run
         plan, half_s, time_s = self.plan, 0.5 * self.plan.step_s, step * self.plan.step_s
+        row, run = np.divmod(places, self.shift.shape[1])
         changed = np.zeros(self.shift.shape[1], dtype=np.bool_)
         changed[run] = True
         runs = np.flatnonzero(changed)
-        self.moments.keep(self, time_s, runs)
+        if len(self.record.traced):
+            self.moments.before(self, time_s, np.setdiff1d(self.record.traced, runs))
+        if not len(runs):
+            return runs
+        self.moments.before(self, time_s, runs)
         draw, torque = asked(plan.table, self.shift, places, step)
         load_a = plan.figures.load_a(torque, row)
         self.draw.reshape(-1)[places], self.load_a.reshape(-1)[places] = draw, load_a
-        self.moments.again(self)
         law = LoadLaw.of(plan.figures, draw, load_a, half_s, row)
         self.law.put(places, law.behind(self.ohm.reshape(-1)[places]))
         np.multiply(self.draw[plan.layout.powers], plan.figures.power_w, out=self._watts)
@@ -212,7 +212,6 @@ class _Block:
     def _warm(self, step: int) -> None:
         passed = step % self.plan.window or self.plan.window
         self.moments.solve(self)
-        self.moments = _Moments(self.plan)
         self.record.close_window()
         sum_a2 = self.record.sum_a2 - self._last_sum_a2
         self.lost_w += sum_a2 * self.ohm
@@ -268,8 +267,9 @@ def simulate(
     wanted = [battery * runs + run for battery, run in traces]
     blocks: list[_Block] = []
     found: dict[int, MatchTrace] = {}
-    for start in range(0, total, BLOCK_RUNS):
-        column = np.arange(start, min(start + BLOCK_RUNS, total))
+    count = -(-total * len(plan.layout.order) // BLOCK_VALUES)
+    for column in np.array_split(np.arange(total), min(count, total)):
+        start = int(column[0])
         mine = sorted({one for one in wanted if start <= one < start + len(column)})
         block = _Block(plan, column // runs, shift[:, column % runs], [one - start for one in mine])
 

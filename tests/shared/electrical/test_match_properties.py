@@ -142,7 +142,7 @@ def test_runs_do_not_know_of_each_other(robot, seed):
 def test_blocks_join_without_a_seam(monkeypatch):
     robot, offsets = reference_robot(3), shifts(7)
     whole = simulate(robot, [reference_battery()], offsets, duration_s=1.0)
-    monkeypatch.setattr("shared.electrical.match.stepping.BLOCK_RUNS", 3)
+    monkeypatch.setattr("shared.electrical.match.stepping.BLOCK_VALUES", 30)
     parts = simulate(robot, [reference_battery()], offsets, duration_s=1.0, traces=[(0, 5), (0, 0)])
     assert parts.lowest_v == pytest.approx(whole.lowest_v, abs=2e-5)
     assert parts.window_low_v.shape == whole.window_low_v.shape
