@@ -19,7 +19,7 @@ from compliance.rules.load_judge import judge_all
 from compliance.rules.load_words import message_of, working_of
 from compliance.rules.loads import RULES as LOAD_RULES
 from compliance.rules.loads import DeviceLoad, DeviceRating, FeedSum, WireAmpacity, WireDrop
-from compliance.rules.network import CIRCUIT_RULES
+from compliance.rules.network import BUILD_RULES, CIRCUIT_RULES
 from compliance.rules.network_facts import NetworkFacts
 from compliance.sweeps.loads import load_facts
 from shared.access import Scope
@@ -56,8 +56,8 @@ class CircuitMargin:
 
 
 @dataclass(frozen=True, slots=True)
-class CircuitCheck:
-    """One rule on one circuit. State: ok, a severity, ``silent`` (does not apply, or lacks a figure), ``off``."""
+class RuleCheck:
+    """One rule on one circuit or build. State: ok, a severity, ``silent`` (does not apply, lacks a figure), ``off``."""
 
     rule: type[Rule]
     state: str
@@ -88,6 +88,10 @@ class _Judgement:
             return SILENT
         return OK if grade == Grade.PASS else table.severity(rule, pack, grade.word)
 
+    def checks(self, rules: tuple[type[Rule], ...], i: int) -> list[RuleCheck]:
+        """These rules on their ``i``-th subject with their workings."""
+        return [RuleCheck(rule, self.state(rule, i), working_of(rule, self.case(rule, i))) for rule in rules]
+
     def shares(self, i: int) -> dict[type[Rule], float]:
         """Per rule that compares two amounts, how much of the limit is used."""
         found = {}
@@ -112,9 +116,35 @@ def _judge(scope: Scope, build: Build) -> _Judgement:
     return _Judgement(facts, judge_all(facts))
 
 
+@dataclass(frozen=True, slots=True)
+class BuildVerdict:
+    """A build as the sweep sees it: its circuits, the worst first, and what is said of the robot as a whole."""
+
+    margins: list[CircuitMargin]
+    checks: list[RuleCheck]
+
+    @property
+    def failing(self) -> list[RuleCheck]:
+        return [check for check in self.checks if check.state in SEVERITY_ORDER]
+
+    @property
+    def passed(self) -> list[RuleCheck]:
+        return [check for check in self.checks if check.state == OK]
+
+
+def build_verdict(scope: Scope, build: Build) -> BuildVerdict:
+    """All that the load sweep judges of a build; a fixed number of queries."""
+    told = _judge(scope, build)
+    checks = told.checks(BUILD_RULES, 0) if told.facts.rows.builds.table.size else []
+    return BuildVerdict(_margins(scope, build, told), checks)
+
+
 def circuit_margins(scope: Scope, build: Build) -> list[CircuitMargin]:
     """Every circuit of the build with its margins, the worst first; a fixed number of queries."""
-    told = _judge(scope, build)
+    return _margins(scope, build, _judge(scope, build))
+
+
+def _margins(scope: Scope, build: Build, told: _Judgement) -> list[CircuitMargin]:
     circuits = (
         scope.rows(Circuit)
         .filter(build=build)
@@ -127,14 +157,13 @@ def circuit_margins(scope: Scope, build: Build) -> list[CircuitMargin]:
     return sorted(margins, key=_worst_first)
 
 
-def circuit_working(scope: Scope, circuit: Circuit) -> list[CircuitCheck]:
+def circuit_working(scope: Scope, circuit: Circuit) -> list[RuleCheck]:
     """Every load rule on this circuit with its working, passed ones too, in the order of the rules."""
     told = _judge(scope, circuit.build)
     at = np.flatnonzero(told.facts.rows.ids == circuit.pk)
     if not at.size:
         return []
-    i = int(at[0])
-    return [CircuitCheck(rule, told.state(rule, i), working_of(rule, told.case(rule, i))) for rule in RULES]
+    return told.checks(RULES, int(at[0]))
 
 
 def _margin(told: _Judgement, i: int, circuit: Circuit) -> CircuitMargin:

@@ -15,7 +15,7 @@ from builds.selectors.studies import solved_build
 from compliance.models import Severity, SubjectKind
 from compliance.selectors.circuit_path import CASE_LABELS, path_working, stages_to
 from compliance.selectors.flags import flags_of
-from compliance.selectors.margins import circuit_margins, circuit_working
+from compliance.selectors.margins import build_verdict, circuit_working
 from compliance.selectors.power_pages import pushing_of
 from compliance.selectors.robot_pages import fed_path, margin_picture, robot_rows
 from compliance.views.build_tabs import build_tabs
@@ -78,7 +78,8 @@ class BuildDetail(TeamPage):
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         build = self.scope.get(Build.objects.select_related("robot", "battery_model"), pk=self.kwargs["pk"])
-        margins = circuit_margins(self.scope, build)
+        verdict = build_verdict(self.scope, build)
+        margins = verdict.margins
         wanted = request.GET.get("state", "")
         urls = [self.url("circuit-detail", pk=m.circuit.pk) for m in margins]
         counts = {state: sum(1 for m in margins if m.state == state) for state in (*Severity.values, "ok")}
@@ -86,6 +87,7 @@ class BuildDetail(TeamPage):
             "build": build,
             "tabs": build_tabs(self, build),
             "tab_key": "circuits",
+            "whole": verdict,
             "margins": [m for m in margins if not wanted or m.state == wanted],
             "count": len(margins),
             "counts": counts,
