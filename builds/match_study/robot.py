@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from builds.electrical import CircuitColumns
+from builds.match_study.devices import device_heat
 from builds.match_study.duties import CYCLE_S, PEAK_FRAC, default_duty
 from builds.network import Assembled, Assumption, Scenario
 from builds.network.currents import first_known
@@ -189,29 +190,16 @@ class _Branches:
         area, class_c = rows.wires.floats("area_mm2")[at], rows.wires.floats("insulation_class_c")[at]
         ambient = first_known(rows.floats("ambient_c"), rows.builds.floats("ambient_c"))[at]
         rated = corrected_ampacity_a(area, class_c, ambient, rows.floats("bundle_count")[at])
-        heat_s = rows.devices.floats("heat_s")[at]
+        device = device_heat(rows, at)
         columns = {
             "wire_rated_a": rated * rows.floats("parallel")[at],
             "wire_limit_c": class_c,
             "ambient_c": ambient,
             "wire_tau_s": time_constant_s(area),
-            "device_a": rows.devices.floats("rating_a")[at] * _holds(rows)[at],
-            "device_tau_s": heat_s,
+            "device_a": device.holds_a,
+            "device_tau_s": device.tau_s,
         }
         return {name: self.more(np.asarray(value), np.nan) for name, value in columns.items()}
-
-
-def _holds(rows: CircuitColumns) -> FloatArray:
-    """The largest multiple of its rating that each circuit's device need not open at, by its own points; else 1."""
-    points = rows.points
-    held = np.isnan(points.floats("opens_max_s"))
-    best = {
-        int(device): float(multiple)
-        for device, multiple in zip(
-            points.ids("device_id")[held], points.floats("multiple")[held], strict=True
-        )
-    }
-    return np.array([best.get(int(pk), 1.0) for pk in rows.circuits.ids("device_id")], dtype=np.float64)
 
 
 def _labels(rows: CircuitColumns, at: IdArray) -> Iterator[Label]:

@@ -22,7 +22,7 @@ from inventory.models import (
     WireType,
 )
 from shared.access import Scope
-from shared.models import Role
+from shared.models import Role, Team
 from tests.inventory.stockroom import make_scope, make_team
 
 M = TypeVar("M", bound=Model)
@@ -63,70 +63,87 @@ class MatchShop:
 def make_match_shop(role: str = Role.LEAD) -> MatchShop:
     """Main feed, two drive motors with a profile, a compressor, controller and radio; B01 measured, B02 never."""
     scope = make_scope(make_team(), role)
-    team = scope.team
-    rows: dict[str, Any] = {}
+    maker = _Maker(scope.team)
+    maker.robot()
+    maker.wiring()
+    maker.batteries()
+    return MatchShop(scope, maker.rows["build"], maker.rows)
 
-    def put(name: str, row: M) -> M:
+
+class _Maker:
+    def __init__(self, team: Team) -> None:
+        self.team = team
+        self.rows: dict[str, Any] = {}
+
+    def put(self, name: str, row: M) -> M:
         row.full_clean()
         row.save()
-        rows[name] = row
+        self.rows[name] = row
         return row
 
-    def wire(code: str, area: float) -> WireType:
-        return put(code, WireType(team=team, code=code, name=code, size_typed=f"{area} mm2", area_mm2=area,
-                                  insulation_class_c=105, strands=50))  # fmt: skip
+    def robot(self) -> None:
+        """The robot, its build and how its drive is used."""
+        team = self.team
+        self.put("AGM", BatteryModel(team=team, code="AGM", name="AGM", chemistry="agm", capacity_ah=18,
+                                     resistance_new_mohm=12, rest_curve=[[1.0, 12.85], [0.5, 12.3], [0.0, 11.8]])
+                 )  # fmt: skip
+        season = Season(team=team, name="26", starts_on=date(2026, 1, 1), ends_on=date(2026, 12, 31))
+        robot = Robot(team=team, code="HERON", name="Heron", season=self.put("season", season))
+        self.put("build", Build(team=team, robot=self.put("robot", robot), label="rev A", dated=date(2026, 2, 1),
+                                battery_model=self.rows["AGM"], state=BuildState.CURRENT))  # fmt: skip
+        profile = self.put("profile", DutyProfile(team=team, code="PUSH", name="Push and cruise"))
+        for place, (name, lasts, draw, torque) in enumerate(
+            (("cruise", 1.0, 0.6, 0.05), ("push", 0.5, 1.0, 0.5), ("idle", 0.5, 0.0, 0.0)), start=1
+        ):
+            self.put(name, DutyPhase(team=team, profile=profile, place=place, name=name, lasts_s=lasts,
+                                     draw_frac=draw, torque_frac=torque))  # fmt: skip
 
-    def part(code: str, role: str, **values: Any) -> Component:
-        return put(
-            code, Component(team=team, code=code, name=code.capitalize(), role=role, nominal_v=12, **values)
+    def wiring(self) -> None:
+        """All circuits, on thick wire behind a breaker and on thin wire behind fuses."""
+        thick, thin = self._wire("W25", 25.0), self._wire("W3", 3.3)
+        breaker = self._device("MB120", "thermal", 120, heat_s=60, resistance_mohm=0.5)
+        fuse = self._device("F40", "blade", 40, resistance_mohm=2.0)
+        self.put("point", DevicePoint(team=self.team, device=breaker, multiple=1.1, opens_min_s=None, opens_max_s=None,
+                                      status="sheet", source="its sheet"))  # fmt: skip
+        for name, multiple, low, high in (("twice", 2.0, 10.0, 40.0), ("thrice", 3.0, 1.0, 3.0)):
+            self.put(name, DevicePoint(team=self.team, device=fuse, multiple=multiple, opens_min_s=low,
+                                       opens_max_s=high, status="sheet", source="its sheet"))  # fmt: skip
+        motor = self._part("MOTOR", "motor", nominal_a=12, free_a=2, stall_a=130, spin_up_s=0.2)
+        self._circuit("MAIN", self._part("BOARD", "board"), role=CircuitRole.MAIN, wire=thick, length_m=0.6,
+                      device=breaker)  # fmt: skip
+        branch = {"wire": thin, "length_m": 1.0, "device": fuse, "fed_from": self.rows["MAIN"]}
+        self._circuit("DRIVE-1", motor, profile=self.rows["profile"], **branch)
+        self._circuit("DRIVE-2", motor, profile=self.rows["profile"], **branch)
+        self._circuit("PUMP", self._part("COMPRESSOR", "pneumatic"), continuous_a=10, peak_a=20, duty_frac=0.25,
+                      cycle_s=4, **branch)  # fmt: skip
+        self._circuit("CPU", self._part("CONTROLLER", "controller", nominal_a=1.5, minimum_v=6.8), **branch)
+        self._circuit("RADIO", self._part("LINK", "radio", nominal_a=1.0, minimum_v=9.0), **branch)
+
+    def batteries(self) -> None:
+        """B01 with a reading and a capacity test, B02 with nothing."""
+        team, model = self.team, self.rows["AGM"]
+        first = self.put("B01", Battery(team=team, code="B01", model=model, acquired_on=date(2025, 1, 10)))
+        self.put("B02", Battery(team=team, code="B02", model=model, acquired_on=date(2025, 1, 10)))
+        self.put("reading", Reading(team=team, battery=first, taken_at=MEASURED, resistance_mohm=15,
+                                    method=Method.TWO_PULSE, instrument="Meter A", rest_v=12.9, rest_h=8)
+                 )  # fmt: skip
+        self.put("test", CapacityTest(team=team, battery=first, tested_at=MEASURED, current_a=0.9, end_v=10.5,
+                                      capacity_ah=16))  # fmt: skip
+
+    def _wire(self, code: str, area: float) -> WireType:
+        return self.put(code, WireType(team=self.team, code=code, name=code, size_typed=f"{area} mm2", area_mm2=area,
+                                       insulation_class_c=105, strands=50))  # fmt: skip
+
+    def _part(self, code: str, role: str, **values: Any) -> Component:
+        name = code.capitalize()
+        return self.put(
+            code, Component(team=self.team, code=code, name=name, role=role, nominal_v=12, **values)
         )
 
-    def device(code: str, rating: float, **values: Any) -> ProtectiveDevice:
-        return put(
-            code, ProtectiveDevice(team=team, code=code, name=code, form="thermal", rating_a=rating, **values)
-        )
+    def _device(self, code: str, form: str, rating: float, **values: Any) -> ProtectiveDevice:
+        return self.put(code, ProtectiveDevice(team=self.team, code=code, name=code, form=form, rating_a=rating,
+                                               **values))  # fmt: skip
 
-    model = put("AGM", BatteryModel(team=team, code="AGM", name="AGM", chemistry="agm", capacity_ah=18,
-                                    resistance_new_mohm=12, rest_curve=[[1.0, 12.85], [0.5, 12.3], [0.0, 11.8]])
-                )  # fmt: skip
-    season = put(
-        "season", Season(team=team, name="26", starts_on=date(2026, 1, 1), ends_on=date(2026, 12, 31))
-    )
-    robot = put("robot", Robot(team=team, code="HERON", name="Heron", season=season))
-    build = put("build", Build(team=team, robot=robot, label="rev A", dated=date(2026, 2, 1), battery_model=model,
-                               state=BuildState.CURRENT))  # fmt: skip
-    profile = put("profile", DutyProfile(team=team, code="PUSH", name="Push and cruise"))
-    for place, (name, lasts, draw, torque) in enumerate(
-        (("cruise", 1.0, 0.6, 0.05), ("push", 0.5, 1.0, 0.5), ("idle", 0.5, 0.0, 0.0)), start=1
-    ):
-        put(name, DutyPhase(team=team, profile=profile, place=place, name=name, lasts_s=lasts, draw_frac=draw,
-                            torque_frac=torque))  # fmt: skip
-    thick, thin = wire("W25", 25.0), wire("W3", 3.3)
-    breaker, fuse = (
-        device("MB120", 120, heat_s=60, resistance_mohm=0.5),
-        device("F40", 40, resistance_mohm=2.0),
-    )
-    put("point", DevicePoint(team=team, device=breaker, multiple=1.1, opens_min_s=100, opens_max_s=None,
-                             status="sheet", source="its sheet"))  # fmt: skip
-    motor = part("MOTOR", "motor", nominal_a=12, free_a=2, stall_a=130, spin_up_s=0.2)
-    main = put("MAIN", Circuit(team=team, build=build, code="MAIN", name="Main feed", role=CircuitRole.MAIN, wire=thick,
-                               length_m=0.6, device=breaker, component=part("BOARD", "board")))  # fmt: skip
-
-    def circuit(code: str, component: Component, **values: Any) -> None:
-        put(code, Circuit(team=team, build=build, code=code, name=f"To {code}", wire=thin, length_m=1.0, device=fuse,
-                          component=component, fed_from=main, **values))  # fmt: skip
-
-    circuit("DRIVE-1", motor, profile=profile)
-    circuit("DRIVE-2", motor, profile=profile)
-    circuit("PUMP", part("COMPRESSOR", "pneumatic"), continuous_a=10, peak_a=20, duty_frac=0.25, cycle_s=4)
-    circuit("CPU", part("CONTROLLER", "controller", nominal_a=1.5, minimum_v=6.8))
-    circuit("RADIO", part("LINK", "radio", nominal_a=1.0, minimum_v=9.0))
-    first = put("B01", Battery(team=team, code="B01", model=model, acquired_on=date(2025, 1, 10)))
-    put("B02", Battery(team=team, code="B02", model=model, acquired_on=date(2025, 1, 10)))
-    put("reading", Reading(team=team, battery=first, taken_at=MEASURED, resistance_mohm=15, method=Method.TWO_PULSE,
-                           instrument="Meter A", rest_v=12.9, rest_h=8))  # fmt: skip
-    put(
-        "test",
-        CapacityTest(team=team, battery=first, tested_at=MEASURED, current_a=0.9, end_v=10.5, capacity_ah=16),
-    )
-    return MatchShop(scope, build, rows)
+    def _circuit(self, code: str, component: Component, **values: Any) -> None:
+        self.put(code, Circuit(team=self.team, build=self.rows["build"], code=code, name=f"To {code}",
+                               component=component, **values))  # fmt: skip

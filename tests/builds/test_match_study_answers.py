@@ -65,6 +65,18 @@ def test_the_network_is_cold_and_counts_copper_joints_and_device(shop):
     assert robot.kernel.device_tau_s[main] == 60
 
 
+def test_a_device_warms_by_its_own_figures_and_a_coil_does_not(shop):
+    robot = robot_of(shop)
+    drive = place(robot, "DRIVE-1")
+    # By its points: tau = t / ln(m^2 / (m^2 - 1)), 10 s at twice and 1 s at three times its rating; the sooner counts.
+    assert robot.kernel.device_a[drive] == 40
+    assert robot.kernel.device_tau_s[drive] == pytest.approx(1.0 / np.log(9 / 8))
+    shop.change("F40", heat_s=5.0)
+    assert robot_of(shop).kernel.device_tau_s[drive] == 5.0
+    shop.change("F40", form="magnetic")
+    assert np.isnan(robot_of(shop).kernel.device_tau_s[drive])
+
+
 def test_motors_are_motors_and_the_others_draw_their_peak(shop):
     robot = robot_of(shop)
     kernel = robot.kernel
@@ -183,7 +195,8 @@ def test_an_answer_is_plain_data_and_repeats_to_the_digit(shop):
     assert worn["lowest_v"] < new["lowest_v"] < 12.85
     assert new["used_ah"] > 0
     assert new["hottest"]["limit_c"] == 105
-    assert new["breaker"]["code"] == "MAIN"
+    assert new["breaker"]["code"] == "DRIVE-1"
+    assert 0 < new["breaker"]["heat_frac"]
 
 
 @pytest.mark.usefixtures("short")

@@ -46,6 +46,8 @@ ENTERS: list[tuple[str, dict[str, Any]]] = [
     ("MB120", {"resistance_mohm": 0.7}),
     ("MB120", {"heat_s": 30.0}),
     ("point", {"multiple": 1.25}),
+    ("thrice", {"opens_min_s": 0.9}),
+    ("F40", {"form": "magnetic"}),
     ("MOTOR", {"stall_a": 110.0}),
     ("MOTOR", {"free_a": 3.0}),
     ("MOTOR", {"spin_up_s": 0.4}),
