@@ -49,7 +49,9 @@ class BatterySource:
         """Where the resistance comes from."""
         if self.internal_ohm is None or self.taken_at is None:
             return "never measured"
-        return f"{self.internal_ohm * 1e3:.1f} mohm, {self.method_label}, {self.instrument}, {self.taken_at:%Y-%m-%d}"
+        more = ": more under load" if self.method == Method.AC_1KHZ else ""
+        how = f"{self.method_label}{more}, {self.instrument}, {self.taken_at:%Y-%m-%d}"
+        return f"{self.internal_ohm * 1e3:.1f} mohm, {how}"
 
 
 def battery_sources(scope: Scope, *, only: int | None = None) -> list[BatterySource]:

@@ -65,6 +65,7 @@ def test_an_old_reading_does_not_count_for_a_battery_read_since(scope: Scope) ->
     read(battery, 17.0, "pulse2", 300)
     read(battery, 22.0, "ac1k", 1)
     assert only(scope).internal_ohm == pytest.approx(0.022)
+    assert only(scope).words == "22.0 mohm, AC, 1 kHz: more under load, ac1k meter, 2026-02-28"
 
 
 def test_never_measured_is_no_figure(scope: Scope) -> None:
