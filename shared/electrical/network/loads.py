@@ -82,6 +82,11 @@ def _spread(value: Number) -> FloatArray:
     return array[:, None] if array.ndim == 1 else array
 
 
+def _at(values: FloatArray, places: _Where) -> FloatArray:
+    """The figures there; for whole rows by the quicker way."""
+    return values.take(places[0], axis=0) if len(places) == 1 else values[places]
+
+
 @dataclass(eq=False)
 class LoadLaws:
     """The loads in the order of the solver, sorted by what is done with them."""
@@ -119,14 +124,16 @@ class LoadLaws:
         lines = self.lines.copy()
         g, j = lines
         if len(self.current_at[0]):
-            j[self.current_at] = np.where(volts[self.current_at] < 0.0, np.nan, j[self.current_at])
+            below = _at(volts, self.current_at) < 0.0
+            if below.any():
+                j[self.current_at] = np.where(below, np.nan, _at(j, self.current_at))
         if len(self.power_at[0]):
-            at = volts[self.power_at]
+            at = _at(volts, self.power_at)
             amps = self.power_w / np.where(at > 0.0, at, np.nan)
             g[self.power_at] = -amps / at
             j[self.power_at] = -2.0 * amps
         if len(self.motor_at[0]):
-            at = volts[self.motor_at]
+            at = _at(volts, self.motor_at)
             free = self.motor_s * at - self.motor_a
             turning, limited = free > 0.0, free > self.limit_a
             slope = np.where(turning & ~limited, self.motor_s, 0.0)
@@ -139,12 +146,15 @@ class LoadLaws:
 
     def unsettled(self, before: FloatArray, after: FloatArray) -> list[tuple[_Where, BoolArray]]:
         """Places, and which of them have a tangent at `before` that is not yet their law at `after`."""
-        found: list[tuple[_Where, BoolArray]] = [(self.current_at, after[self.current_at] < 0.0)]
-        for at in (self.power_at, (self.regulator_at,)):
+        found: list[tuple[_Where, BoolArray]] = [(self.current_at, _at(after, self.current_at) < 0.0)]
+        for places in (self.power_at, (self.regulator_at,)):
             # The tangent of P/V misses by the square of the relative step.
-            found.append((at, np.abs(after[at] - before[at]) > STEP * np.abs(after[at])))
+            new = _at(after, places)
+            found.append((places, np.abs(new - _at(before, places)) > STEP * np.abs(new)))
         if len(self.motor_at[0]):
-            old_a, new_a = (self.motor_s * volts[self.motor_at] - self.motor_a for volts in (before, after))
+            old_a, new_a = (
+                self.motor_s * _at(volts, self.motor_at) - self.motor_a for volts in (before, after)
+            )
             line = np.where(old_a > self.limit_a, self.limit_a, np.where(old_a > 0.0, new_a, 0.0))
             missed = np.abs(line - np.clip(new_a, 0.0, self.limit_a))
             found.append((self.motor_at, missed > 1e-13 * (np.abs(new_a) + self.motor_a)))
@@ -167,8 +177,10 @@ class _Kind:
         if value.ndim and len(value) != self.branches:
             raise NetworkError(name, f"has {len(value)} rows where {self.branches} are expected")
         if value.ndim == 0:
-            taken = value
-        elif len(self.at) == 1:
+            if not low <= float(value) <= high:
+                raise NetworkError(name, remedy, np.unique(self.rows))
+            return value
+        if len(self.at) == 1:
             taken = value.take(self.rows, axis=0)
             taken = taken[:, None] if value.ndim == 1 else taken
         else:
