@@ -21,7 +21,7 @@ from compliance.rules.network import BoardSag
 from inventory.models import Component
 from shared.columns import BoolArray, FloatArray, IdArray
 from shared.electrical.conductors import conductor_temperature_c
-from shared.electrical.network import Solution, Sources, solve
+from shared.electrical.network import Solution, Sources, collapse_margin, solve
 
 #: Stands in for a battery nothing is known of, so that the others can be solved beside it; its answer is dropped.
 _ANY_OHM = 1e-3
@@ -75,6 +75,19 @@ class NetworkFacts(FaultFacts):
             board[rows] = np.where((at >= 0)[:, None], s.load_v[at], s.battery_v[known])
             collapsed[rows] = ~s.solved[known]
         return Solved(load_v, current, battery, board, collapsed)
+
+    def headroom(self, builds: BoolArray) -> FloatArray:
+        """How many times the draws could grow before these builds collapse, running or pushing; NaN for the others."""
+        a, room = self.assembled, np.full(builds.size, np.nan)
+        chosen = builds[a.build_row] if a.robots else np.zeros(0, dtype=np.bool_)
+        if chosen.any():
+            tree, branches = a.tree.only(chosen)
+            sources = Sources(
+                np.asarray(self.sources.open_v)[chosen], np.asarray(self.sources.internal_ohm)[chosen]
+            )
+            margin = collapse_margin(tree, sources, a.loads.only(branches))
+            room[a.build_row[chosen]] = margin[:, [Scenario.RUNNING, Scenario.PUSH]].min(axis=1)
+        return room
 
     # --- over pushes and rests ------------------------------------------------------------------------
     @cached_property

@@ -131,7 +131,7 @@ def _supply_collapse(b: Bench) -> Judged:
     f = b.facts
     in_use: BoolArray = np.any(f.solved.collapsed[:, [Scenario.RUNNING, Scenario.PUSH]], axis=1)
     solved = in_use | ~np.isnan(f.solved.battery_v[:, Scenario.RUNNING])
-    return Judged(_told(in_use, Grade.STOP, solved), np.full(in_use.size, np.nan), np.ones(in_use.size), "x")
+    return Judged(_told(in_use, Grade.STOP, solved), f.headroom(in_use), np.ones(in_use.size), "x")
 
 
 def _board_sag(b: Bench) -> Judged:

@@ -127,6 +127,9 @@ def _supply_collapse(f: NetworkFacts, build: int) -> Steps:
         lines.append(
             step(SCENARIO_WORDS[scenario], "Kirchhoff's laws with every load's own law", words, answer)
         )
+    here = np.arange(f.rows.builds.table.size) == build
+    room = "constant currents and powers times this still have a solution; below 1 they have none as they are"
+    lines.append(step("Headroom", room, "", known(f.headroom(here)[build]), "x"))
     return lines
 
 

@@ -36,7 +36,8 @@ def _code(c: Case, i: int) -> str:
 def _collapse(c: Case) -> str:
     running = bool(c.f.solved.collapsed[c.i, Scenario.RUNNING])
     when = "while everything runs" if running else f"in a push ({pushing_words(c.f, c.i)})"
-    return f"There is no voltage at which battery and loads agree {when}: it would fall until electronics drop out."
+    most = f" At most {c.value:.0%} of what they ask can be had." if np.isfinite(c.value) else ""
+    return f"There is no voltage at which battery and loads agree {when}: it falls until electronics drop out.{most}"
 
 
 def _board_sag(c: Case) -> str:

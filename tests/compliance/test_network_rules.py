@@ -71,6 +71,8 @@ def test_loads_that_ask_more_than_the_battery_can_give(
         assert "board-sag" not in said
         assert not {"load-voltage", "main-trip", "wire-hot"} & set(shop.found())
         assert "no solution" in str(said["supply-collapse"].working)
+        assert said["supply-collapse"].value == pytest.approx(1 / share, rel=0.03)
+        assert "At most 94% of what they ask" in said["supply-collapse"].message
 
 
 def shared_feed(shop: NetworkShop, length_m: float) -> Circuit:
