@@ -11,6 +11,7 @@ step finds no voltage (a conductance seen through a branch is not positive any m
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -27,25 +28,74 @@ _ROUNDS = 60
 _CHORD_ROUNDS = 400
 
 
+@dataclass(eq=False)
+class _Pass:
+    """What one pass found, in the order of the solver."""
+
+    battery_v: FloatArray
+    volts: FloatArray
+    amps: FloatArray
+    load_a: FloatArray
+    output_a: FloatArray  # of the regulators
+
+
 @dataclass(frozen=True, eq=False)
 class Solution:
     """Voltages [V] against the battery's negative post and currents [A]: (branches, s), of batteries (robots, s).
 
-    NaN in a robot that is not `solved`: its draws ask more than the battery and the wires can give.
+    NaN in a robot that is not `solved`: its draws ask more than the battery and the wires can give. Figures are put
+    in the caller's order when they are first asked for.
     """
 
     battery_v: FloatArray
-    current_a: FloatArray  # through the branch, towards the load; of a regulator's branch its input current
-    plus_v: FloatArray  # far end
-    minus_v: FloatArray
-    load_v: FloatArray
-    load_a: FloatArray  # the branch's own load
-    output_a: (
-        FloatArray  # what the branches behind a regulator ask of it, inf where no current is enough; else 0
-    )
     solved: BoolArray
-    limited: BoolArray  # a motor at its current limit, a regulator asked for more than its limit
-    dropout: BoolArray  # a regulator whose input is not above its output
+    tree: FeedTree
+    found: _Pass
+    flags: dict[str, BoolArray]
+    asked_a: FloatArray
+
+    @cached_property
+    def current_a(self) -> FloatArray:
+        """Through the branch, towards the load; of a regulator's branch its input current."""
+        return self.tree.unsort(self.found.amps)
+
+    @cached_property
+    def plus_v(self) -> FloatArray:
+        """Positive pole at the far end."""
+        return self.minus_v + self.load_v
+
+    @cached_property
+    def minus_v(self) -> FloatArray:
+        """Negative pole at the far end."""
+        minus = self.found.amps * self.tree.back_ohm
+        for level in self.tree.levels[1:]:
+            minus[level.rows] += level.of_feeders(minus)
+        return self.tree.unsort(minus)
+
+    @cached_property
+    def load_v(self) -> FloatArray:
+        """Between the two; of a regulator its input voltage."""
+        return self.tree.unsort(self.found.volts)
+
+    @cached_property
+    def load_a(self) -> FloatArray:
+        """The branch's own load alone."""
+        return self.tree.unsort(self.found.load_a)
+
+    @cached_property
+    def output_a(self) -> FloatArray:
+        """What the branches behind a regulator ask of it, inf where no current is enough; else 0."""
+        return self.tree.unsort(self.asked_a)
+
+    @cached_property
+    def limited(self) -> BoolArray:
+        """A motor at its current limit, a regulator asked for more than its limit."""
+        return self.tree.unsort(self.flags["limited"])
+
+    @cached_property
+    def dropout(self) -> BoolArray:
+        """A regulator whose input is not above its output."""
+        return self.tree.unsort(self.flags["dropout"])
 
 
 @dataclass(eq=False)
@@ -74,15 +124,6 @@ class _Network:
                 here = _within(regulators, level.rows)
                 feed[regulators[here]] = self.laws.output_v[here]
         return volts
-
-
-@dataclass(eq=False)
-class _Pass:
-    battery_v: FloatArray
-    volts: FloatArray
-    amps: FloatArray
-    load_a: FloatArray
-    output_a: FloatArray  # of the regulators
 
 
 def _within(places: PlaceArray, rows: slice) -> slice:
@@ -262,8 +303,8 @@ def _again(net: _Network, sources: Sources, loads: Loads, first: _Pass) -> _Pass
 
 
 def _report(net: _Network, done: _Pass) -> Solution:
-    """Poles, flags, and the caller's order."""
-    tree, laws = net.tree, net.laws
+    """Flags, and what is behind regulators that gave up."""
+    laws = net.laws
     limited = np.zeros(done.volts.shape, dtype=np.bool_)
     dropout = np.zeros_like(limited)
     output_a = np.zeros_like(done.volts)
@@ -275,21 +316,8 @@ def _report(net: _Network, done: _Pass) -> Solution:
         asked = np.where(np.isnan(done.output_a), np.inf, done.output_a)
         output_a[at] = np.where(np.isnan(done.volts[at]), np.nan, asked)
         dropout[at] = done.volts[at] <= laws.output_v
-    minus = done.amps * tree.back_ohm
-    for level in tree.levels[1:]:
-        minus[level.rows] += level.of_feeders(minus)
-    return Solution(
-        battery_v=done.battery_v,
-        current_a=tree.unsort(done.amps),
-        plus_v=tree.unsort(minus + done.volts),
-        minus_v=tree.unsort(minus),
-        load_v=tree.unsort(done.volts),
-        load_a=tree.unsort(done.load_a),
-        output_a=tree.unsort(output_a) if len(laws.regulator_at) else output_a,
-        solved=np.isfinite(done.battery_v),
-        limited=limited if laws.linear else tree.unsort(limited),
-        dropout=tree.unsort(dropout) if len(laws.regulator_at) else dropout,
-    )
+    flags = {"limited": limited, "dropout": dropout}
+    return Solution(done.battery_v, np.isfinite(done.battery_v), net.tree, done, flags, output_a)
 
 
 def _switch_off(net: _Network, done: _Pass, limited: BoolArray) -> None:

@@ -148,7 +148,7 @@ class Sources:
 
     def columns(self) -> tuple[FloatArray, FloatArray]:
         """Give both as (robots, scenarios); raises `NetworkError` where there is no battery."""
-        count = max(len(value) if np.ndim(value) else 1 for value in (self.open_v, self.internal_ohm))
+        count = max(np.shape(value)[0] if np.ndim(value) else 1 for value in (self.open_v, self.internal_ohm))
         volts = _columns("open_v", self.open_v, count)
         ohms = _columns("internal_ohm", self.internal_ohm, count)
         for field, values, remedy in (
