@@ -37,6 +37,12 @@ OWN_FIELDS: dict[str, tuple[str, ...]] = {
     PartKind.OTHER: (),
 }  # fmt: skip
 
+#: Figures that only one role of component has; the others are not asked why they lack it.
+OF_ROLE: dict[str, str] = {
+    **dict.fromkeys(("free_a", "stall_a", "spin_up_s"), Component.Role.MOTOR),
+    **dict.fromkeys(("output_v", "efficiency_frac", "output_max_a"), Component.Role.REGULATOR),
+}
+
 #: Wire is always by the metre; anything else may be either.
 KIND_FIELDS: dict[str, tuple[str, ...]] = {
     kind: (*_FIRST, *own, *(() if kind == PartKind.WIRE else ("unit",)), *_LAST)

@@ -395,6 +395,7 @@ class Migration(migrations.Migration):
             model_name="circuit",
             name="limit_a",
             field=models.FloatField(
+                verbose_name="current limit",
                 blank=True,
                 help_text="Current limit set in the motor's controller, on its supply side; empty if none is set",
                 null=True,
@@ -422,6 +423,7 @@ class Migration(migrations.Migration):
             model_name="historicalcircuit",
             name="limit_a",
             field=models.FloatField(
+                verbose_name="current limit",
                 blank=True,
                 help_text="Current limit set in the motor's controller, on its supply side; empty if none is set",
                 null=True,

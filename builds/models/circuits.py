@@ -75,6 +75,7 @@ class Circuit(TeamOwned):
         help_text="How it is used during a match; empty: from its running and peak current",
     )
     limit_a = models.FloatField(
+        "current limit",
         null=True,
         blank=True,
         help_text="Current limit set in the motor's controller, on its supply side; empty if none is set",

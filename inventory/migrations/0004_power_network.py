@@ -42,6 +42,7 @@ class Migration(migrations.Migration):
             model_name="component",
             name="draw",
             field=models.CharField(
+                verbose_name="draws",
                 blank=True,
                 choices=[
                     ("current", "Constant current"),
@@ -125,6 +126,7 @@ class Migration(migrations.Migration):
             model_name="historicalcomponent",
             name="draw",
             field=models.CharField(
+                verbose_name="draws",
                 blank=True,
                 choices=[
                     ("current", "Constant current"),
@@ -190,6 +192,7 @@ class Migration(migrations.Migration):
             model_name="historicalprotectivedevice",
             name="heat_s",
             field=models.FloatField(
+                verbose_name="heats up in",
                 blank=True,
                 help_text="How slowly it heats: time to 63 % of its final rise at a steady current; empty if not known",
                 null=True,
@@ -199,6 +202,7 @@ class Migration(migrations.Migration):
             model_name="protectivedevice",
             name="heat_s",
             field=models.FloatField(
+                verbose_name="heats up in",
                 blank=True,
                 help_text="How slowly it heats: time to 63 % of its final rise at a steady current; empty if not known",
                 null=True,

@@ -181,6 +181,7 @@ class ProtectiveDevice(Part):
         null=True, blank=True, help_text="Cold, terminal to terminal; empty if not known"
     )
     heat_s = models.FloatField(
+        "heats up in",
         null=True,
         blank=True,
         help_text="How slowly it heats: time to 63 % of its final rise at a steady current; empty if not known",

@@ -36,6 +36,7 @@ class Component(Part):
 
     role = models.CharField(max_length=10, choices=Role.choices)
     draw = models.CharField(
+        "draws",
         max_length=10,
         choices=Draw.choices,
         blank=True,

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from inventory.kinds import KIND_MODELS, OWN_FIELDS
+from inventory.kinds import KIND_MODELS, OF_ROLE, OWN_FIELDS
 from inventory.models import Movement, Part
 from inventory.selectors.stock import PartStock, offers_by_part, places_by_part
 from inventory.services.quantities import shown
@@ -32,7 +32,10 @@ def part_figures(part: Part) -> list[tuple[str, str]]:
     figures = []
     for name in OWN_FIELDS[part.kind]:
         field: Any = part._meta.get_field(name)
-        figures.append((label_for(field), _as_text(field, getattr(part, name))))
+        value = getattr(part, name)
+        if value is None and name in OF_ROLE and OF_ROLE[name] != getattr(part, "role", ""):
+            continue
+        figures.append((label_for(field), _as_text(field, value)))
     return figures
 
 

@@ -43,7 +43,7 @@ def shop() -> Workshop:
 
 def api(shop: Workshop) -> APIClient:
     client = APIClient()
-    client.force_login(shop.scope.user)
+    client.force_authenticate(shop.scope.user)
     return client
 
 

@@ -141,14 +141,12 @@ def test_what_the_network_cannot_take_is_told_under_its_heading():
             ["REG2", "Regulator", "Voltage regulator", None, None, 5, "120 %"],
             ["M2", "Motor", "Motor with controller", 3, 2, None, None],
         ],
-        **{
-            "Duty phases": [
-                ["Profile", "Place", "Name", "Lasts (s)", "Draw", "Torque"],
-                ["DRIVE", 1, "dash", 0, 1, 0],
-                ["DRIVE", 3, "push", "2 s", "110 %", 0],
-                ["LIFT", 1, "lift", 1, 1, 0],
-            ]
-        },
+        Duty_phases=[
+            ["Profile", "Place", "Name", "Lasts (s)", "Draw", "Torque"],
+            ["DRIVE", 1, "dash", 0, 1, 0],
+            ["DRIVE", 3, "push", "2 s", "110 %", 0],
+            ["LIFT", 1, "lift", 1, 1, 0],
+        ],
         Circuits=[
             figures,
             ["R1", "rev A", "MAIN", "Main", "C1", 0.3, None, None],
@@ -177,14 +175,12 @@ def test_duty_profiles_come_in_with_units_and_are_followed():
     shop = make_workshop()
     make_build(shop, make_robot(shop, "R1"))
     source = workbook(
-        **{
-            "Duty profiles": [["Code", "Name"], ["LIFT", "Up and down"]],
-            "Duty phases": [
-                ["Profile", "Place", "Name", "Lasts (s)", "Draw", "Torque"],
-                ["LIFT", 1, "up", "900 ms", "80 %", 0.2],
-                ["LIFT", 2, "rest", "0.1 min", 0, None],
-            ],
-        },
+        Duty_profiles=[["Code", "Name"], ["LIFT", "Up and down"]],
+        Duty_phases=[
+            ["Profile", "Place", "Name", "Lasts (s)", "Draw", "Torque"],
+            ["LIFT", 1, "up", "900 ms", "80 %", 0.2],
+            ["LIFT", 2, "rest", "0.1 min", 0, None],
+        ],
         Circuits=[
             ["Robot", "Build", "Code", "Name", "Mechanism", "Duty profile", "Current limit (A)"],
             ["R1", "rev A", "C7", "Arm", "arm", "LIFT", "20 A"],
