@@ -21,7 +21,7 @@ log = logging.getLogger(__name__)
 
 #: Teams judged and written in one transaction. Large enough that the work is done on whole columns, small enough
 #: that others who want to write to the team wait for a moment only.
-TEAMS_PER_CHUNK = 25
+TEAMS_PER_CHUNK = 50
 CHUNK_JOB = "sweep.chunk"
 
 

@@ -177,7 +177,7 @@ def fetch(queryset: QuerySet[Any], *fields: str, coded: Sequence[str] = ()) -> T
         return Table(
             dict.fromkeys(fields, ()), 0, _coded=dict.fromkeys(coded, Coded(np.empty(0, np.int64), ()))
         )
-    with connection.cursor() as cursor, connection.wrap_database_errors, _no_collection():
+    with connection.cursor() as cursor, connection.wrap_database_errors, without_collection():
         cursor.execute(sql, params)
         floats, values, codes = _read(cursor.cursor, len(numbers), len(texts), len(coded))
     columns = _Columns(
@@ -255,7 +255,7 @@ def _plain(kind: Field[Any, Any]) -> Callable[[float], Any]:
 
 
 @contextmanager
-def _no_collection() -> Iterator[None]:
+def without_collection() -> Iterator[None]:
     """A hundred thousand rows are no garbage, and looking through them again and again costs a fifth of the read."""
     was_on = gc.isenabled()
     gc.disable()

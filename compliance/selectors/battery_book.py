@@ -15,7 +15,6 @@ from compliance.selectors.battery_columns import (
     BatteryFacts,
     FloatArray,
     IntArray,
-    date_to_day,
     load_columns,
     local_days,
 )
@@ -124,15 +123,17 @@ def load_book(
             problems[pack] = f"rule pack {table.names[pack]}: {exc}"
     break_in = max((policy.break_in_cycles for policy, _ in limits.values()), default=0)
     columns = load_columns(batteries, break_in_cycles=break_in)
-    pack_of = tuple(table.pack_of(f.team_id, None) for f in columns.facts)
+    general = {team_id: table.pack_of(team_id, None) for team_id in set(columns.facts.team_ids.tolist())}
+    pack_of = tuple(general[team_id] for team_id in columns.facts.team_ids.tolist())
     today = float(np.floor(local_days([now])[0]))
-    members: dict[tuple[BatteryPolicy, float], list[int]] = {}
-    for row, pack in enumerate(pack_of):
-        if pack in limits:
-            members.setdefault(limits[pack], []).append(row)
+    alike: dict[tuple[BatteryPolicy, float], list[int]] = {}
+    for pack, chosen in limits.items():
+        alike.setdefault(chosen, []).append(pack)
+    members = {chosen: np.flatnonzero(np.isin(pack_of, packs)) for chosen, packs in alike.items()}
     groups = tuple(
-        _judged(columns, np.array(rows, dtype=np.int64), policy, stale, today, lines_of_all)
+        _judged(columns, rows, policy, stale, today, lines_of_all)
         for (policy, stale), rows in members.items()
+        if rows.size
     )
     return BatteryBook(columns, table, pack_of, problems, groups, today)
 
@@ -158,7 +159,7 @@ def _judged(
         np.fmax.at(newest, series.battery, series.day[series.offsets[1:] - 1])
     tests = np.flatnonzero(local[columns.tests.battery] >= 0)
     capacity = _capacity(columns, tests, policy)
-    age = today - np.array([date_to_day(columns.facts[i].first_use) for i in members], dtype=np.float64)
+    age = today - columns.facts.first_use_day[members]
     return Group(
         policy=policy,
         stale_after_d=stale,
@@ -180,7 +181,7 @@ def _as_readings(columns: BatteryColumns, rows: IntArray, local: IntArray) -> Re
     r = columns.readings
     battery = r.battery[rows]
     # Lithium keeps its voltage until it is empty: there the stated charge decides.
-    full = np.array([np.nan if f.lithium else f.full_rest_v for f in columns.facts], dtype=np.float64)
+    full = np.where(columns.facts.lithium, np.nan, columns.facts.full_rest_v)
     return Readings(
         battery=local[battery],
         day=r.day[rows],

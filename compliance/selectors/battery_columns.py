@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any, cast
+from functools import cached_property
+from typing import Any, cast, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +15,7 @@ from django.db.models.functions import RowNumber
 from django.utils import timezone
 
 from inventory.models import Battery, BatteryModel, BatteryState, CapacityTest, Charge, Method, Reading
-from shared.columns import EpochSeconds, Table, code_of, fetch, place_of
+from shared.columns import BoolArray, EpochSeconds, Table, code_of, fetch, place_of
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -54,6 +55,69 @@ class BatteryFacts:
         return self.in_service_on or self.acquired_on
 
 
+_FACTS = (
+    "id", "team_id", "code", "state", "acquired_s", "in_service_s", "cycles_at_intake", "model__code",
+    "model__chemistry", "model__full_rest_v", "model__capacity_ah", "model__capacity_hours_h", "model__end_v",
+)  # fmt: skip
+
+
+class BatteryRows(Sequence[BatteryFacts]):
+    """The batteries as columns; one of them with its facts when somebody asks for it, which a sweep seldom does."""
+
+    def __init__(self, batteries: QuerySet[Battery]) -> None:
+        moments = {"acquired_s": EpochSeconds("acquired_on"), "in_service_s": EpochSeconds("in_service_on")}
+        self._table = fetch(batteries.order_by("team_id", "code").annotate(**moments), *_FACTS)
+        self._made: dict[int, BatteryFacts] = {}
+
+    def __len__(self) -> int:
+        return self._table.size
+
+    @overload
+    def __getitem__(self, row: int) -> BatteryFacts: ...
+    @overload
+    def __getitem__(self, row: slice) -> list[BatteryFacts]: ...
+    def __getitem__(self, row: int | slice) -> BatteryFacts | list[BatteryFacts]:
+        if isinstance(row, slice):
+            return [self[i] for i in range(*row.indices(len(self)))]
+        if row not in self._made:
+            values = [self._table.raw[name][row] for name in _FACTS]
+            values[4:6] = [
+                None if seconds is None else day_to_date(round(seconds / DAY_S)) for seconds in values[4:6]
+            ]
+            self._made[row] = BatteryFacts(*values)
+        return self._made[row]
+
+    @property
+    def ids(self) -> IntArray:
+        return self._table.ids("id")
+
+    @property
+    def team_ids(self) -> IntArray:
+        return self._table.ids("team_id")
+
+    @property
+    def cycles_at_intake(self) -> FloatArray:
+        return self._table.floats("cycles_at_intake")
+
+    @property
+    def full_rest_v(self) -> FloatArray:
+        return self._table.floats("model__full_rest_v")
+
+    @cached_property
+    def lithium(self) -> BoolArray:
+        known = [
+            chemistry == BatteryModel.Chemistry.LFP for chemistry in self._table.texts("model__chemistry")
+        ]
+        return np.array(known, dtype=np.bool_)
+
+    @cached_property
+    def first_use_day(self) -> FloatArray:
+        """The day of first use, else of purchase."""
+        used, bought = (self._table.floats(name) / DAY_S for name in ("in_service_s", "acquired_s"))
+        day: FloatArray = np.round(np.where(np.isnan(used), bought, used))
+        return day
+
+
 @dataclass(frozen=True)
 class ReadingColumns:
     """All readings, one entry each; ``battery`` is a row number, ``day`` counts local days from 1970."""
@@ -88,7 +152,7 @@ class CapacityColumns:
 class BatteryColumns:
     """The batteries with everything they are judged by; ``cycles`` is NaN where nobody counted."""
 
-    facts: tuple[BatteryFacts, ...]
+    facts: BatteryRows
     readings: ReadingColumns
     tests: CapacityColumns
     cycles: FloatArray
@@ -101,18 +165,14 @@ def judged_batteries(team_ids: Sequence[int]) -> QuerySet[Battery]:
 
 def load_columns(batteries: QuerySet[Battery], *, break_in_cycles: float) -> BatteryColumns:
     """Read the batteries and all that belongs to them, in five queries."""
-    facts = tuple(
-        BatteryFacts(*row)
-        for row in batteries.order_by("team_id", "code").values_list(
-            "pk", "team_id", "code", "state", "acquired_on", "in_service_on", "cycles_at_intake", "model__code",
-            "model__chemistry", "model__full_rest_v", "model__capacity_ah", "model__capacity_hours_h",
-            "model__end_v",
-        )
-    )  # fmt: skip
+    facts = BatteryRows(batteries)
     mine = {"battery__in": batteries.order_by().values("pk")}
     ended = Charge.objects.filter(**mine, ended_at__isnull=False).order_by()
-    counted = dict(ended.values_list("battery").annotate(n=Count("pk")))
-    total = np.array([f.cycles_at_intake + counted.get(f.pk, 0) for f in facts], dtype=np.float64)
+    counted = list(ended.values_list("battery").annotate(n=Count("pk")))
+    charged = np.array(counted, dtype=np.int64).reshape(-1, 2)
+    place = place_of(facts.ids, charged[:, 0])
+    total = facts.cycles_at_intake.copy()
+    total[place[place >= 0]] += charged[place >= 0, 1]
     return BatteryColumns(
         facts=facts,
         readings=_readings(Reading.objects.filter(**mine), ended, facts, break_in_cycles),
@@ -143,18 +203,12 @@ def day_to_date(day: float) -> date:
     return date.fromordinal(EPOCH_ORDINAL + int(np.floor(day)))
 
 
-def date_to_day(day: date) -> float:
-    """The number of a date."""
-    return float(day.toordinal() - EPOCH_ORDINAL)
-
-
 def _fetch_of(
-    facts: Sequence[BatteryFacts], rows: QuerySet[Any], moment: str, *fields: str, coded: Sequence[str] = ()
+    facts: BatteryRows, rows: QuerySet[Any], moment: str, *fields: str, coded: Sequence[str] = ()
 ) -> tuple[Table, IntArray, FloatArray]:
     """Columns of rows that belong to batteries, the place of each row's battery, and its moment in seconds."""
     table = fetch(rows.annotate(at_s=EpochSeconds(moment)), "battery_id", "at_s", *fields, coded=coded)
-    known = np.array([f.pk for f in facts], dtype=np.int64)
-    place = place_of(known, table.ids("battery_id"))
+    place = place_of(facts.ids, table.ids("battery_id"))
     # A battery entered while we read was not there when the batteries were read: the next sweep judges it.
     there = place >= 0
     table = table.where(there)
@@ -162,7 +216,7 @@ def _fetch_of(
 
 
 def _readings(
-    rows: QuerySet[Reading], ended: QuerySet[Charge], facts: Sequence[BatteryFacts], break_in_cycles: float
+    rows: QuerySet[Reading], ended: QuerySet[Charge], facts: BatteryRows, break_in_cycles: float
 ) -> ReadingColumns:
     figures = ("rest_v", "rest_h", "temperature_c", "charge_frac")
     numbered = rows.order_by().annotate(method_code=code_of("method", Method.values))
@@ -188,7 +242,7 @@ def _cycles_at(
     taken_s: FloatArray,
     battery: IntArray,
     ended: QuerySet[Charge],
-    facts: Sequence[BatteryFacts],
+    facts: BatteryRows,
     break_in_cycles: float,
 ) -> FloatArray:
     """Cycles at each reading, exact up to the break-in; NaN where nobody counts, lest it stay new for ever."""
@@ -201,14 +255,14 @@ def _cycles_at(
     base = battery * _PER_BATTERY
     until = base + taken_s.astype(np.int64)
     since = np.searchsorted(charges, until, side="right") - np.searchsorted(charges, base)
-    intake = np.array([f.cycles_at_intake for f in facts], dtype=np.float64)
+    intake = facts.cycles_at_intake
     counted = intake >= break_in_cycles
     counted[charged] = True
     cycles = intake[battery] + since
     return np.where(counted[battery] & (cycles > 0), cycles, np.nan)
 
 
-def _tests(rows: QuerySet[CapacityTest], facts: Sequence[BatteryFacts]) -> CapacityColumns:
+def _tests(rows: QuerySet[CapacityTest], facts: BatteryRows) -> CapacityColumns:
     fields = ("current_a", "end_v", "temperature_c", "capacity_ah")
     table, battery, seconds = _fetch_of(facts, rows.order_by("battery_id", "tested_at"), "tested_at", *fields)
     return CapacityColumns(battery, local_days_of(seconds), *(table.floats(name) for name in fields))

@@ -14,6 +14,7 @@ from compliance.services.flag_diff import SAID, Diff, Key, Known, diff
 from compliance.services.flag_writes import FlagWriter
 from compliance.sweeps.registry import Find, finder_of
 from shared.access import Can, Scope
+from shared.columns import without_collection
 from shared.errors import Conflict, DomainError
 from shared.models import JobRun, Team
 from shared.records import record_save
@@ -28,7 +29,7 @@ def flags_sync(
     and finds nothing left to do. Run again on the same rows it writes nothing.
     """
     find = find or finder_of(sweep)
-    with transaction.atomic():
+    with transaction.atomic(), without_collection():
         ids = _lock_teams(team_ids)
         findings, looked_at = find(ids, now=now)
         known = _flags_known(sweep, ids)

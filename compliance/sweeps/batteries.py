@@ -57,7 +57,7 @@ def _suspects(book: BatteryBook) -> Iterator[tuple[type[Rule], BatteryCase]]:
 def _masks(book: BatteryBook, group: Group) -> dict[type[Rule], np.ndarray]:
     """Per rule, the members it does not simply pass; the verdict has the last word."""
     told = group.told
-    lithium = np.array([book.columns.facts[i].lithium for i in group.members], dtype=bool)
+    lithium = book.columns.facts.lithium[group.members]
     stale = book.today - group.newest_day > group.stale_after_d
     tested = group.test >= 0
     fit_test = np.zeros(group.members.size, dtype=bool)

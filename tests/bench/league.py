@@ -18,6 +18,7 @@ from inventory.models import (
     BatteryModel,
     Bin,
     Component,
+    DevicePoint,
     Offer,
     ProtectiveDevice,
     Reading,
@@ -34,7 +35,19 @@ CIRCUITS, READINGS = 60, 60
 FAULTY_FRAC = 0.04
 SEED = 20261125
 _BATCH = 2000
-_FEEDS = 3
+_FEEDS, _ESSENTIALS = 3, 4
+
+Points = tuple[tuple[float, float | None, float | None], ...]
+#: Time-current points, invented so that each device opens well before the next towards the battery.
+FUSE_POINTS: Points = (
+    (1.1, None, None),
+    (1.35, 0.75, 600.0),
+    (2.0, 0.15, 5.0),
+    (6.0, 0.02, 0.1),
+    (100.0, 0.01, 0.05),
+)
+LARGE_POINTS: Points = ((1.1, None, None), (2.0, 2.0, 20.0), (6.0, 0.3, 1.5), (12.0, 0.12, 0.5))
+BREAKER_POINTS: Points = ((1.0, None, None), (2.0, 60.0, 300.0), (6.0, 8.0, 20.0), (12.0, 2.0, 6.0))
 
 M = TypeVar("M", bound=Model)
 
@@ -55,6 +68,10 @@ class Kit:
     large: ProtectiveDevice
     breaker: ProtectiveDevice
     motor: Component
+    board: Component
+    controller: Component
+    radio: Component
+    beacon: Component
     battery: BatteryModel
 
 
@@ -84,7 +101,12 @@ def build_league(*, robots: int, batteries: int, now: datetime) -> None:
     feeds = save(
         feed_of(build, kit, n, mains[i]) for i, (build, kit) in enumerate(pairs) for n in range(_FEEDS)
     )
-    branches = CIRCUITS - 1 - _FEEDS
+    save(
+        circuit
+        for i, (build, kit) in enumerate(pairs)
+        for circuit in essentials_of(build, kit, feeds[i * _FEEDS])
+    )
+    branches = CIRCUITS - 1 - _FEEDS - _ESSENTIALS
     save(
         branch_of(build, kit, n, feeds[i * _FEEDS + n % _FEEDS], rng)
         for i, (build, kit) in enumerate(pairs)
@@ -134,8 +156,8 @@ def make_kit(number: int, now: datetime) -> Kit:
             hole_mm=hole,
         )
 
-    def device(code: str, form: str, rating: float) -> ProtectiveDevice:
-        return part(
+    def device(code: str, form: str, rating: float, points: Points) -> ProtectiveDevice:
+        made = part(
             ProtectiveDevice,
             code,
             kind="device",
@@ -144,6 +166,17 @@ def make_kit(number: int, now: datetime) -> Kit:
             interrupt_a=5000.0,
             voltage_v=32.0,
         )
+        DevicePoint.objects.bulk_create(
+            DevicePoint(
+                team=team, device=made, multiple=multiple, opens_min_s=low, opens_max_s=high, status="memory",
+                source="Invented",
+            )
+            for multiple, low, high in points
+        )  # fmt: skip
+        return made
+
+    def component(role: str, **values: Any) -> Component:
+        return part(Component, role.upper(), kind="component", role=role, **values)
 
     return Kit(
         team=team,
@@ -154,17 +187,22 @@ def make_kit(number: int, now: datetime) -> Kit:
         ring=ring("RING5", 0.5, 2.5, 5.3),
         wide=ring("RING8", 4.0, 6.0, 8.4),
         lug=ring("LUG8", 35.0, 50.0, 8.4),
-        fuse=device("F10", "blade", 10.0),
-        large=device("F80", "bolt", 80.0),
-        breaker=device("CB120", "thermal", 120.0),
+        fuse=device("F10", "blade", 10.0, FUSE_POINTS),
+        large=device("F80", "bolt", 80.0, LARGE_POINTS),
+        breaker=device("CB120", "thermal", 120.0, BREAKER_POINTS),
         motor=part(Component, "MOT", kind="component", role="motor", nominal_a=1.2, peak_a=5.0),
+        board=component("board"),
+        controller=component("controller", nominal_v=12.0, nominal_a=1.0, minimum_v=6.5),
+        radio=component("radio", nominal_v=12.0, nominal_a=0.8, minimum_v=6.5),
+        beacon=component("beacon", nominal_v=12.0, nominal_a=0.3),
         battery=part(BatteryModel, "AGM18", kind="battery", chemistry="agm", capacity_ah=18.0, end_v=10.5),
     )
 
 
 def main_of(build: Build, kit: Kit) -> Circuit:
     return Circuit(
-        team=kit.team, build=build, code="MAIN", name="Main feed", role="main", device=kit.breaker, wire=kit.heavy,
+        team=kit.team, build=build, code="MAIN", name="Main feed", role="main", component=kit.board,
+        device=kit.breaker, wire=kit.heavy,
         length_m=0.5, terminal_source=kit.lug, stud_source_mm=8.0, terminal_load=kit.lug, stud_load_mm=8.0,
     )  # fmt: skip
 
@@ -175,6 +213,23 @@ def feed_of(build: Build, kit: Kit, number: int, main: Circuit) -> Circuit:
         device=kit.large, wire=kit.heavy, length_m=0.4, terminal_source=kit.lug, stud_source_mm=8.0,
         terminal_load=kit.lug, stud_load_mm=8.0,
     )  # fmt: skip
+
+
+def essentials_of(build: Build, kit: Kit, feed: Circuit) -> list[Circuit]:
+    """What every robot needs beside motors: main controller, radio, status beacon and a data bus."""
+    ends: dict[str, Any] = {"terminal_source": kit.ring, "stud_source_mm": 5.0, "terminal_load": kit.ring,
+                            "stud_load_mm": 5.0, "wire": kit.wire, "length_m": 0.6}  # fmt: skip
+    powered = [
+        Circuit(
+            team=kit.team, build=build, code=component.code, name=component.role, fed_from=feed, device=kit.fuse,
+            component=component, **ends,
+        )
+        for component in (kit.controller, kit.radio, kit.beacon)
+    ]  # fmt: skip
+    bus = Circuit(
+        team=kit.team, build=build, code="BUS", name="Data bus", role="signal", wire=kit.thin, length_m=2.0
+    )
+    return [*powered, bus]
 
 
 def branch_of(build: Build, kit: Kit, number: int, feed: Circuit, rng: np.random.Generator) -> Circuit:
