@@ -1,7 +1,6 @@
 """How each load is used during a match: by its duty profile, else by its running and peak current.
 
-A circuit without a profile runs steadily and peaks for the share of each cycle that was entered for it. A motor's
-current is turned into the torque that asks for it, so that it follows the voltage as a motor does.
+A circuit without a profile runs steadily and peaks for the share of each cycle that was entered for it.
 """
 
 from __future__ import annotations
@@ -32,29 +31,24 @@ def profiles(profile_ids: Iterable[int]) -> dict[int, Duty]:
 
 
 def default_duty(
-    *, running_a: float, peak_a: float, peak_frac: float, cycle_s: float, motor: tuple[float, float] | None
+    *, running_a: float, peak_a: float, peak_frac: float, cycle_s: float, motor: bool = False
 ) -> Duty | None:
-    """The duty that running and peak current describe; None for a load that is no motor and draws its peak all along.
+    """The duty that running and peak current describe; None for a load that draws its peak all along.
 
-    ``motor`` holds its stall and free current. NaN for a share or a cycle that nobody entered: without a share a
-    motor peaks as usual, and of any other load the peak is taken as if it lasted, as the load checks do.
+    NaN for a share or a cycle that nobody entered: without a share a motor peaks as is usual, and of any other load
+    the peak is taken as if it lasted, as the load checks do.
 
-    >>> duty = default_duty(running_a=10, peak_a=40, peak_frac=0.25, cycle_s=8, motor=None)
+    >>> duty = default_duty(running_a=10, peak_a=40, peak_frac=0.25, cycle_s=8)
     >>> duty.seconds.tolist(), duty.draw_frac.tolist()
     ([6.0, 2.0], [0.25, 1.0])
     """
-    if np.isnan(peak_frac) and motor is None:
+    unknown = np.isnan(peak_frac)
+    if not peak_a > running_a or (unknown and not motor):
         return None
-    share = PEAK_FRAC.value if np.isnan(peak_frac) else peak_frac
+    share = PEAK_FRAC.value if unknown else peak_frac
     cycle = CYCLE_S.value if np.isnan(cycle_s) else cycle_s
-    amps, seconds = np.array([running_a, peak_a]), np.array([1.0 - share, share]) * cycle
-    if not peak_a > running_a:
-        seconds[:] = cycle, 0.0
+    draws, seconds = np.array([running_a / peak_a, 1.0]), np.array([1.0 - share, share]) * cycle
     lasting = seconds > 0.0
-    amps, seconds = amps[lasting], seconds[lasting]
-    if motor is not None:
-        stall, free = motor
-        return Duty(seconds, np.ones(len(amps)), np.clip((amps - free) / (stall - free), 0.0, 1.0))
-    if amps.min() >= peak_a:
+    if draws[lasting].min() >= 1.0:
         return None
-    return Duty(seconds, np.clip(amps / peak_a, 0.0, 1.0), np.zeros(len(amps)))
+    return Duty(seconds[lasting], draws[lasting], np.zeros(int(lasting.sum())))

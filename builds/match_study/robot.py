@@ -9,21 +9,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from builds.electrical import CircuitColumns
+from builds.match_study.assumed import assumptions
 from builds.match_study.devices import device_heat
-from builds.match_study.duties import CYCLE_S, PEAK_FRAC, default_duty
-from builds.network import Assembled, Assumption, Scenario
+from builds.match_study.duties import default_duty
+from builds.match_study.motors import Motors, motors_of
+from builds.network import Assembled, Scenario
 from builds.network.currents import first_known
-from builds.network.loads import kinds
 from inventory.models import Component
-from shared.columns import NO_ID, BoolArray, FloatArray, IdArray
+from shared.columns import NO_ID, FloatArray, IdArray
 from shared.electrical.ampacity import corrected_ampacity_a
 from shared.electrical.match import Duty, MatchRobot
 from shared.electrical.network import FeedTree, LoadKind, Loads
-from shared.electrical.sources import COMMON_PRACTICE, Figure, Source
 from shared.electrical.thermal import time_constant_s
 
-#: Of a motor with what it drives, where nobody measured it.
-SPIN_UP_S = Figure(0.3, "s", Source("Mechanical time constant of a driven mechanism", "", COMMON_PRACTICE))
 COPPER_C = 20.0
 LEAST_OHM = 1e-6
 #: Components whose loss of voltage ends the match.
@@ -57,33 +55,9 @@ class StudyRobot:
         return zlib.crc32("|".join(self.mechanisms).encode()) & 0x7FFFFFFF
 
 
-@dataclass(frozen=True)
-class Motors:
-    """Which circuits are driven as motors, and their figures; a motor without a stall current is not."""
-
-    is_motor: BoolArray
-    stall_a: FloatArray
-    free_a: FloatArray
-    spin_up_s: FloatArray
-
-
-def motors_of(net: Assembled) -> Motors:
-    """The motors among all circuits of the assembled builds."""
-    rows, c = net.rows, net.currents
-    parts = rows.components
-    stall = first_known(parts.floats("stall_a"), parts.floats("peak_a"), rows.floats("peak_a"))
-    stall = np.fmax(stall, c.peak_a)
-    is_motor = (kinds(c) == LoadKind.MOTOR) & c.is_load & (stall > 0)
-    free = np.nan_to_num(parts.floats("free_a"))
-    spin = first_known(parts.floats("spin_up_s"), np.full(rows.size, SPIN_UP_S.value))
-    return Motors(
-        is_motor, *(np.where(is_motor, value, 0.0) for value in (stall, np.minimum(free, 0.5 * stall), spin))
-    )
-
-
 def study_robots(net: Assembled, profiles: Mapping[int, Duty]) -> dict[int, StudyRobot]:
     """Every build that has a network, by its id."""
-    motors = motors_of(net)
+    motors = motors_of(net, profiles)
     ids = net.rows.builds.table.ids("id")
     return {
         int(ids[row]): _robot(net, motors, profiles, robot, int(ids[row]))
@@ -128,7 +102,7 @@ def _robot(
         labels=labels,
         mechanisms=names,
         as_new_ohm=float(net.as_new.internal_ohm[robot] - net.as_new.leads_ohm[robot]),
-        assumptions=tuple(_assumptions(net, motors, profiles, robot, at)),
+        assumptions=tuple(assumptions(net, motors, int(net.build_row[robot]), at)),
     )
 
 
@@ -167,7 +141,7 @@ class _Branches:
         return FeedTree.build(robot=np.zeros(len(parent)), parent=parent, supply_ohm=there, return_ohm=back)
 
     def loads(self, motors: Motors) -> Loads:
-        """Full draws: motors as motors, everything else as at its peak."""
+        """Full draws: motors that turn as such, everything else as at its peak."""
         net, at = self.net, self.at
         count = net.branches
         column: dict[str, FloatArray] = {}
@@ -175,11 +149,14 @@ class _Branches:
             array = np.asarray(value, dtype=np.float64)
             array = array[:, Scenario.ALL] if array.ndim == 2 else np.broadcast_to(array, (count,))
             column[name] = array[self.branches]
-        turns = motors.is_motor[at]
+        turns = motors.turns[at]
+        # Without a profile a motor's peak follows the voltage: for the kernel that is a resistance, not a motor.
+        peaks = (column["kind"] == LoadKind.MOTOR) & ~turns
+        most = np.fmin(net.currents.peak_a, net.currents.limit_a)[at]
         with np.errstate(divide="ignore", invalid="ignore"):
-            ohm = np.where(turns, net.currents.nominal_v[at] / motors.stall_a[at], 0.0)
-        column["kind"] = np.where(turns, LoadKind.MOTOR, column["kind"])
-        column["motor_ohm"] = ohm
+            column["motor_ohm"] = np.where(turns, net.currents.nominal_v[at] / motors.stall_a[at], 0.0)
+            column["load_ohm"] = np.where(peaks, net.currents.nominal_v[at] / most, column["load_ohm"])
+        column["kind"] = np.select([turns, peaks], [LoadKind.MOTOR, LoadKind.RESISTANCE], column["kind"])
         usual = vars(Loads(kind=LoadKind.NONE))
         return Loads(**{name: self.more(value, float(usual[name])) for name, value in column.items()})
 
@@ -223,82 +200,13 @@ def _duties(
     for i in at.tolist():
         if not c.is_load[i]:
             yield None
-        elif (given := profiles.get(int(profile_ids[i]))) is not None:
-            yield given
+        elif motors.profiled[i]:
+            yield profiles[int(profile_ids[i])]
         else:
             yield default_duty(
                 running_a=float(c.own_running_a[i]),
                 peak_a=float(min(c.peak_a[i], c.limit_a[i])),
                 peak_frac=float(rows.floats("duty_frac")[i]),
                 cycle_s=float(rows.floats("cycle_s")[i]),
-                motor=(float(motors.stall_a[i]), float(motors.free_a[i])) if motors.is_motor[i] else None,
+                motor=bool(motors.motor[i]),
             )
-
-
-def _assumptions(
-    net: Assembled, motors: Motors, profiles: Mapping[int, Duty], robot: int, at: IdArray
-) -> Iterator[str]:
-    row = int(net.build_row[robot])
-    yield from (f"{gap.code} is left out: {gap.reason}." for gap in net.left_out(row))
-    yield from _grouped(net.assumptions(row))
-    rows, c = net.rows, net.currents
-    codes = np.array(rows.circuits.texts("code"), dtype=object)
-    parts = rows.components
-    unprofiled = np.array([int(p) not in profiles for p in rows.circuits.ids("profile_id")], dtype=np.bool_)
-    peaks = c.is_load & (c.peak_a > c.own_running_a) & unprofiled
-    no_share = np.isnan(rows.floats("duty_frac"))
-    said = (
-        (
-            peaks & no_share & ~motors.is_motor,
-            "Share of the peak not entered: taken as if it lasted",
-        ),
-        (
-            peaks & no_share & motors.is_motor,
-            f"Share of the peak not entered: {PEAK_FRAC.value:.0%} of the time ({_USUAL_WORDS})",
-        ),
-        (
-            peaks & np.isnan(rows.floats("cycle_s")) & (motors.is_motor | ~no_share),
-            f"Cycle of the peak not entered: {CYCLE_S.value:g} s ({_USUAL_WORDS})",
-        ),
-        (
-            motors.is_motor & np.isnan(parts.floats("spin_up_s")),
-            f"Spin-up time not entered: {SPIN_UP_S.value:g} s ({_USUAL_WORDS})",
-        ),
-        (
-            motors.is_motor & np.isnan(parts.floats("stall_a")),
-            "Stall current not entered: the highest current known of the motor",
-        ),
-        (
-            motors.is_motor & np.isnan(parts.floats("free_a")),
-            "Free-running current not entered: nothing",
-        ),
-        (
-            (kinds(c) == LoadKind.MOTOR) & c.is_load & ~motors.is_motor,
-            "Neither stall nor peak current is known of the motor: a steady current",
-        ),
-        (
-            c.is_load & unprofiled,
-            "Use during the match from running and peak current, no duty profile chosen",
-        ),
-    )
-    for mask, words in said:
-        if mask[at].any():
-            yield f"{words}: {_listed(codes[at][mask[at]].tolist())}."
-
-
-_USUAL_WORDS = "common practice, no source"
-
-
-def _grouped(found: list[Assumption]) -> Iterator[str]:
-    """One sentence per kind of assumption, with the circuits it was made for."""
-    groups: dict[tuple[str, str, str], list[str]] = {}
-    for one in found:
-        figure = "" if one.value is None else f" {one.value:.3g} {one.unit}".rstrip()
-        groups.setdefault((one.what, figure, one.source), []).append(one.code)
-    for (what, figure, source), codes in groups.items():
-        yield f"{what[:1].upper()}{what[1:]} not entered:{figure} ({source}): {_listed(codes)}."
-
-
-def _listed(codes: list[str], most: int = 6) -> str:
-    shown = ", ".join(codes[:most])
-    return shown if len(codes) <= most else f"{shown} and {len(codes) - most} more"

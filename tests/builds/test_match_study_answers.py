@@ -10,8 +10,9 @@ import pytest
 
 from builds.match_study import outcome, run, run_studies
 from builds.match_study.duties import default_duty
+from builds.match_study.motors import SPIN_UP_S
 from builds.match_study.outcome import thinned
-from builds.match_study.robot import SPIN_UP_S, StudyRobot
+from builds.match_study.robot import StudyRobot
 from builds.services.match_studies import match_studies_update
 from shared.electrical.network import LoadKind
 from tests.builds.match_shop import MatchShop, make_match_shop
@@ -118,15 +119,21 @@ def test_a_profile_is_read_in_the_order_of_its_phases(shop):
     assert duty.torque_frac.tolist() == [0.05, 0.5, 0.0]
 
 
-def test_without_a_profile_running_and_peak_current_make_the_duty(shop):
-    shop.change("DRIVE-1", profile_id=None, peak_a=66.0, continuous_a=18.0, duty_frac=0.25, cycle_s=8.0)
+def test_without_a_profile_running_and_peak_current_make_the_duty_and_the_peak_follows_the_voltage(shop):
+    shop.change("DRIVE-1", profile_id=None, peak_a=72.0, continuous_a=18.0, duty_frac=0.25, cycle_s=8.0)
     robot = robot_of(shop)
-    duty = robot.kernel.duties[place(robot, "DRIVE-1")]
+    drive = place(robot, "DRIVE-1")
+    duty = robot.kernel.duties[drive]
     assert duty is not None
-    assert duty.seconds.tolist() == [6.0, 2.0]
-    assert duty.draw_frac.tolist() == [1.0, 1.0]
-    # 18 A and 66 A of a motor that draws 2 A free and 130 A stalled.
-    assert duty.torque_frac.tolist() == [0.125, 0.5]
+    assert (duty.seconds.tolist(), duty.draw_frac.tolist()) == ([6.0, 2.0], [0.25, 1.0])
+    assert int(np.asarray(robot.kernel.loads.kind)[drive]) == LoadKind.RESISTANCE
+    assert np.asarray(robot.kernel.loads.load_ohm)[drive] == pytest.approx(12 / 72)
+    shop.change("DRIVE-1", limit_a=48.0)
+    limited = robot_of(shop)
+    assert np.asarray(limited.kernel.loads.load_ohm)[drive] == pytest.approx(12 / 48)
+    duty = limited.kernel.duties[drive]
+    assert duty is not None
+    assert duty.draw_frac.tolist() == [0.375, 1.0]
 
 
 @pytest.mark.parametrize(
@@ -138,11 +145,11 @@ def test_without_a_profile_running_and_peak_current_make_the_duty(shop):
         ({"running_a": 1.0, "peak_a": 4.0, "peak_frac": 1.0}, None),
         ({"running_a": 1.0, "peak_a": 4.0, "peak_frac": 0.0}, ([10.0], [0.25])),
         ({"running_a": 1.0, "peak_a": 4.0, "peak_frac": 0.2, "cycle_s": 5.0}, ([4.0, 1.0], [0.25, 1.0])),
-        ({"running_a": 2.0, "peak_a": 6.0, "motor": (10.0, 2.0)}, ([8.0, 2.0], [1.0, 1.0])),
+        ({"running_a": 2.0, "peak_a": 6.0, "motor": True}, ([8.0, 2.0], [1 / 3, 1.0])),
     ],
 )
 def test_default_duties_of_plain_loads(given, expected):
-    unknown = {"peak_frac": float("nan"), "cycle_s": float("nan"), "motor": None}
+    unknown = {"peak_frac": float("nan"), "cycle_s": float("nan"), "motor": False}
     duty = default_duty(**{**unknown, **given})
     assert (duty and (duty.seconds.tolist(), duty.draw_frac.tolist())) == expected
 
