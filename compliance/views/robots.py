@@ -108,7 +108,7 @@ class CircuitDetail(TeamPage):
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         related = Circuit.objects.select_related(
-            "build__robot", "device", "wire", "component", "terminal_source", "terminal_load"
+            "build__robot", "device", "wire", "component", "terminal_source", "terminal_load", "profile"
         )
         circuit = self.scope.get(related, pk=self.kwargs["pk"])
         checks = circuit_working(self.scope, circuit)

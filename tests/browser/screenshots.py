@@ -30,6 +30,8 @@ PAGES: dict[str, tuple[str, str]] = {
     "limits": ("robots/", r"/builds/\d+/$ > /builds/\d+/limits/$"),
     "compare": ("robots/", r"/builds/\d+/$ > /builds/\d+/compare/$"),
     "circuit": ("robots/", r"/builds/\d+/$ > /circuits/\d+/$"),
+    "duties": ("duties/", ""),
+    "duty": ("duties/", r"/duties/\d+/$"),
     "stores": ("parts/", ""),
     "part": ("parts/", r"/parts/\d+/$"),
     "spools": ("spools/", ""),
