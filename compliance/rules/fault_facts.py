@@ -185,6 +185,18 @@ class FaultFacts(LoadFacts):
         return Pairs(verdict, upstream, downstream, *pair)
 
     @cached_property
+    def _by_upstream(self) -> tuple[IdArray, IdArray]:
+        """The pairs in the order of the device upstream, and that device of each."""
+        order = np.argsort(self.pairs.upstream, kind="stable")
+        return order, self.pairs.upstream[order]
+
+    def pairs_of(self, i: int) -> IdArray:
+        """The pairs in which a circuit's device is the one upstream."""
+        order, upstream = self._by_upstream
+        first, after = np.searchsorted(upstream, (i, i + 1))
+        return order[first:after]
+
+    @cached_property
     def pointless(self) -> BoolArray:
         """The circuits whose device has no points that say when it opens for certain."""
         lacks, devices = np.isnan(self.bands.pickup_a), self.rows.devices.row

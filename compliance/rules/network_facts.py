@@ -79,7 +79,7 @@ class NetworkFacts(FaultFacts):
     def headroom(self, builds: BoolArray) -> FloatArray:
         """How many times the draws could grow before these builds collapse, running or pushing; NaN for the others."""
         a, room = self.assembled, np.full(builds.size, np.nan)
-        chosen = builds[a.build_row] if a.robots else np.zeros(0, dtype=np.bool_)
+        chosen = builds[a.build_row] & a.as_new.judged if a.robots else np.zeros(0, dtype=np.bool_)
         if chosen.any():
             tree, branches = a.tree.only(chosen)
             sources = Sources(

@@ -213,7 +213,7 @@ def _let_through(f: NetworkFacts, i: int) -> Steps:
 
 def rivals(f: NetworkFacts, i: int) -> list[int]:
     """The pairs a circuit's device is the upstream one of, those that fail first, then by their limit."""
-    mine = np.flatnonzero(f.pairs.upstream == i)
+    mine = f.pairs_of(i)
     order = np.lexsort((f.pairs.limit_a[mine], f.pairs.verdict[mine] != Verdict.FAILS))
     return [int(n) for n in mine[order]]
 

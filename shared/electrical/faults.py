@@ -165,8 +165,8 @@ def let_through(
             `bearable_s`.
     Returns:
         LetThrough of one entry per circuit: verdict [Verdict], the current [A] with the largest ratio of longest
-        opening time to bearable time, and both times [s]. UNKNOWN where the device has no points or a figure is
-        missing.
+        opening time to bearable time (the highest where none comes near), and both times [s]. UNKNOWN where the
+        device has no points or a figure is missing.
     Errors: none.
     Validity: exact where the wire's limit is adiabatic, both edges being straight in logarithms between the
         currents compared (the ends of the range and the knots of the band); within a few hundredths of the time
@@ -181,18 +181,37 @@ def let_through(
     (1, 23.0)
     """
     highest = np.atleast_1d(faults.highest_a)
-    lowest = np.fmin(faults.lowest_a, highest)
-    rows, size = np.broadcast_to(device, highest.shape), highest.size
+    both = FaultRange(np.fmin(faults.lowest_a, highest), highest)
+    rows = np.broadcast_to(device, highest.shape)
     columns = [
-        np.broadcast_to(c, (size,))[:, None] for c in (area_mm2, insulation_class_c, ambient_c, ampacity_a)
+        np.broadcast_to(c, highest.shape) for c in (area_mm2, insulation_class_c, ambient_c, ampacity_a)
     ]
-    amps = _compared_a(bands, rows, FaultRange(lowest, highest), columns[0], columns[1], columns[3])
+    opens, bears = bands.latest_s(rows, highest), bearable_s(highest, *columns)
+    # Both times only fall as the current rises: where this holds there is nothing to look for in between.
+    sure = bands.latest_s(rows, both.lowest_a) <= bears
+    told = LetThrough(
+        np.where(sure, np.int8(Verdict.HOLDS), np.int8(Verdict.UNKNOWN)), highest.copy(), opens, bears
+    )
+    rest = np.flatnonzero(~sure)
+    if rest.size:
+        worst = _worst(
+            bands, rows[rest], FaultRange(*(edge[rest] for edge in both)), [c[rest] for c in columns]
+        )
+        for column, values in zip(told, worst, strict=True):
+            column[rest] = values
+    return told
+
+
+def _worst(bands: DeviceBands, rows: Rows, faults: FaultRange, columns: list[FloatArray]) -> LetThrough:
+    """Compare at every current that may be the worst."""
+    wide = [column[:, None] for column in columns]
+    amps = _compared_a(bands, rows, faults, wide[0], wide[1], wide[3])
     opens = bands.latest_s(rows[:, None], amps)
-    bears = bearable_s(amps, *columns)
+    bears = bearable_s(amps, *wide)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(np.isinf(bears), 0.0, opens / bears)
     worst = np.round(np.nan_to_num(ratio, nan=-1.0, posinf=np.inf), 9)
-    at = (np.arange(size), np.argmax(worst, axis=1))
+    at = (np.arange(rows.size), np.argmax(worst, axis=1))
     unknown = np.isnan(ratio).all(axis=1)
     verdict = np.where(unknown, np.int8(Verdict.UNKNOWN), at_most(opens[at], bears[at]))
     return LetThrough(verdict.astype(np.int8), amps[at], opens[at], bears[at])
