@@ -66,10 +66,8 @@ def _measure(options: argparse.Namespace) -> dict[str, Any]:
             note("ngspice", _children_s(lambda: spice(True)))
             note("ngspice, fixed wires", _children_s(lambda: spice(False)))
             for runs in batches:
-                took = _own_s(
-                    lambda runs=runs: simulate(robot, [battery], drawn[:, :runs], duration_s=seconds)
-                )
-                note(f"{runs}", took / runs)
+                play_all = partial(simulate, robot, [battery], drawn[:, :runs], duration_s=seconds)
+                note(f"{runs}", _own_s(play_all) / runs)
         print("comparing with the converged solutions", file=sys.stderr)
         exact = spice(True, most_s=0.002, reltol=1e-6)
         plain = spice(True)
