@@ -10,6 +10,8 @@
 | `loads` | the steady current that heats a conductor as much as an intermittent load does |
 | `protection` | device rating, continuous load, interrupt rating, opening times |
 | `terminations` | does the wire fit the barrel, the stud the hole, did the pull test pass |
+| `network` | every voltage and current of a robot's feed tree, or that its voltage collapses |
+| `match` | a whole match in time: lowest voltages, heat, charge, the chance of a brown-out |
 | `battery` | state of charge from rest voltage, resistance readings, short-circuit current |
 
 Every table is data under `tables`, with its source and status beside it. Functions return arrays; NaN or
