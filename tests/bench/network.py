@@ -3,9 +3,11 @@
 python -m tests.bench.network [--robots 100] [--rounds 7]
 
 ngspice gets all robots in one netlist and one process, and is timed as a whole: reading, solving, writing every node.
-Ours is timed from the plain columns (resistances, loads, batteries) to every voltage and current. Both are run in turn
-and the medians of their processor times compared: on a busy machine the wall clock would flatter the shorter job. The
-last line is JSON; `speedup` is that of linear loads, 60 branches.
+Ours is timed to the same voltages and the currents besides, from the plain columns (resistances, loads, batteries):
+robots of any trees one after the other, and robots of one shape side by side along the scenario axis of one tree. In
+three scenarios, as the checks ask, ngspice gets three netlists. Both sides run in turn and the medians of their
+processor times are compared: on a busy machine the wall clock would flatter the shorter job. The last line is JSON;
+`speedup` is that of 60 branches with linear loads, robots of one shape in three scenarios.
 """
 
 from __future__ import annotations
@@ -24,26 +26,45 @@ from typing import Any
 
 import numpy as np
 
-from shared.electrical.network import FeedTree, Loads, Solution, Sources, one_robot, solve, solve_one
+from shared.electrical.network import FeedTree, Loads, Sources, one_robot, solve, solve_one
 from tests.feed_trees import likely_robots
 from tests.spice import MISSING, NGSPICE, Problem, netlist, raw_voltages
 
 GOAL, GOAL_AGREEMENT, GOAL_ONE_US = 1000.0, 1e-9, 50.0
+SCENARIOS = (0.4, 0.7, 1.0)  # shares of the draws
 
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the table; times in us per robot."""
+    """One line of the table; times in us per robot and scenario."""
 
     title: str
     ngspice_us: float
     any_tree_us: float
-    same_tree_us: float
+    one_shape_us: float
     agreement: float
 
     @property
-    def speedup(self) -> float:
-        return self.ngspice_us / self.same_tree_us
+    def any_tree(self) -> float:
+        return self.ngspice_us / self.any_tree_us
+
+    @property
+    def one_shape(self) -> float:
+        return self.ngspice_us / self.one_shape_us
+
+
+@dataclass(frozen=True)
+class Columns:
+    """What `solve` is built from."""
+
+    tree: dict[str, Any]
+    sources: Sources
+    loads: Loads
+
+    def answer(self) -> tuple[np.ndarray, ...]:
+        """All that ngspice gives, and the currents."""
+        found = solve(FeedTree.build(**self.tree), self.sources, self.loads)
+        return found.battery_v, found.plus_v, found.minus_v, found.current_a
 
 
 def main(arguments: list[str] | None = None) -> dict[str, Any]:
@@ -53,145 +74,167 @@ def main(arguments: list[str] | None = None) -> dict[str, Any]:
     options = parser.parse_args(arguments)
     if NGSPICE is None:
         raise SystemExit(MISSING)
-    rows = [
-        _measure(
-            f"{branches} branches, linear loads", likely_robots(options.robots, branches), options.rounds
-        )
-        for branches in (20, 60)
-    ]
+    robots, rounds = options.robots, options.rounds
     # With constant powers ngspice's time grows faster than the netlist; a quarter suits it better.
-    few = max(options.robots // 4, 1)
+    few = max(robots // 4, 1)
     powers = likely_robots(few, 60, constant_power=True)
-    rows.append(_measure("60 branches, constant power, regulators, limits *", powers, options.rounds))
-    one = {bent: _one_robot_us(bent) for bent in (False, True)}
-    _print_table(rows, one, options.robots, few)
+    rows = [
+        _measure("20 branches, linear loads", likely_robots(robots, 20), (1.0,), rounds),
+        _measure("60 branches, linear loads", likely_robots(robots, 60), (1.0,), rounds),
+        _measure("the same in three scenarios", likely_robots(robots, 60), SCENARIOS, rounds),
+        _measure(f"60, constant power, regulators, limits; {few} robots", powers, (1.0,), rounds),
+    ]
+    one_us, one_power_us = (_one_robot_us(constant_power) for constant_power in (False, True))
+    _print_table(rows, robots)
+    print(
+        f"one robot of 60 branches in plain Python: {one_us:.0f} us; with constant powers {one_power_us:.0f} us"
+    )
+    twenty, sixty, three, power = rows
     result = {
         "name": "network",
-        "speedup": round(rows[1].speedup, 1),
+        "speedup": round(three.one_shape, 1),
         "goal": GOAL,
         "agreement": max(row.agreement for row in rows),
         "goal_agreement": GOAL_AGREEMENT,
-        "speedup_any_tree": round(rows[1].ngspice_us / rows[1].any_tree_us, 1),
-        "speedup_20": round(rows[0].speedup, 1),
-        "speedup_power": round(rows[2].speedup, 1),
-        "one_robot_us": round(one[False], 1),
+        "speedup_any_trees": round(three.any_tree, 1),
+        "speedup_one_scenario": round(sixty.one_shape, 1),
+        "speedup_20_branches": round(twenty.one_shape, 1),
+        "speedup_power": round(power.one_shape, 1),
+        "one_robot_us": round(one_us, 1),
         "goal_one_robot_us": GOAL_ONE_US,
-        "one_robot_power_us": round(one[True], 1),
-        "robots": options.robots,
-        "rounds": options.rounds,
+        "one_robot_power_us": round(one_power_us, 1),
+        "robots": robots,
+        "rounds": rounds,
     }
     print(json.dumps(result))
     return result
 
 
-def _measure(title: str, problem: Problem, rounds: int) -> Row:
-    """Time one netlist against both layouts of the same robots."""
-    robots = len(np.asarray(problem.sources.open_v))
-    columns, shared = _columns(problem), _as_scenarios(problem, robots)
+def _measure(title: str, problem: Problem, scenarios: tuple[float, ...], rounds: int) -> Row:
+    """Time netlists, one a scenario, against both layouts of the same robots."""
+    problems = [_drawing(problem, share) for share in scenarios]
+    ragged, side_by_side = _any_trees(problems), _one_shape(problems)
     with tempfile.TemporaryDirectory(prefix="loadstock-bench-") as folder:
-        circuit, answer = Path(folder, "robots.cir"), Path(folder, "robots.raw")
-        circuit.write_text(netlist(problem) + ".op\n.end\n")
-        command = [str(NGSPICE), "-b", "-r", str(answer), str(circuit)]
-        times: dict[str, list[float]] = {"ngspice": [], "any": [], "same": []}
-        found, same = solve(*_build(*columns)), solve(*_build(*shared))  # warm
+        paths = [Path(folder, f"{number}.cir") for number in range(len(problems))]
+        for path, one in zip(paths, problems, strict=True):
+            path.write_text(netlist(one) + ".op\n.end\n")
+        times: dict[str, list[float]] = {"ngspice": [], "any trees": [], "one shape": []}
         for _ in range(rounds):
-            times["ngspice"].append(_child_s(command, folder))
-            times["any"].append(_best(lambda: solve(*_build(*columns))))
-            times["same"].append(_best(lambda: solve(*_build(*shared))))
-        theirs = raw_voltages(answer.read_bytes())
-    us = {name: statistics.median(taken) / robots * 1e6 for name, taken in times.items()}
-    agreement = max(_agreement(problem, found, theirs), _difference(found, same, robots))
-    return Row(title, us["ngspice"], us["any"], us["same"], agreement)
+            times["ngspice"].append(sum(_ngspice_s(path) for path in paths))
+            times["any trees"].append(_usual_s(ragged.answer))
+            times["one shape"].append(_usual_s(side_by_side.answer))
+        theirs = [raw_voltages(path.with_suffix(".raw").read_bytes()) for path in paths]
+    robots = problem.tree.robots
+    solved = robots * len(scenarios)
+    ngspice_us, any_us, shape_us = (statistics.median(taken) / solved * 1e6 for taken in times.values())
+    ours = ragged.answer()
+    alike = _difference(ours, side_by_side.answer(), robots)
+    agreement = max(alike, *(_against(problem, ours, volts, column) for column, volts in enumerate(theirs)))
+    return Row(title, ngspice_us, any_us, shape_us, agreement)
 
 
-def _columns(problem: Problem) -> tuple[dict[str, Any], Sources, Loads]:
-    tree = problem.tree
-    figures = {"robot": tree.robot, "parent": tree.parent}
-    return (
-        {**figures, "supply_ohm": tree.supply_ohm, "return_ohm": tree.return_ohm},
-        problem.sources,
-        problem.loads,
+def _drawing(problem: Problem, share: float) -> Problem:
+    """The same robots with lighter loads."""
+    figures = dict(vars(problem.loads))
+    figures |= {name: np.asarray(figures[name]) * share for name in ("current_a", "power_w")}
+    figures |= {name: np.asarray(figures[name]) / share for name in ("load_ohm", "motor_ohm")}
+    return Problem(problem.tree, problem.sources, Loads(**figures))
+
+
+def _any_trees(problems: list[Problem]) -> Columns:
+    """Branch after branch, robot after robot; scenarios as columns."""
+    tree, sources = problems[0].tree, problems[0].sources
+    names = ("robot", "parent", "supply_ohm", "return_ohm")
+    every = [vars(problem.loads) for problem in problems]
+    loads = {
+        name: np.stack([figures[name] for figures in every], axis=1)
+        if name in ("current_a", "power_w", "load_ohm", "motor_ohm")
+        else value
+        for name, value in every[0].items()
+    }
+    return Columns({name: getattr(tree, name) for name in names}, sources, Loads(**loads))
+
+
+def _one_shape(problems: list[Problem]) -> Columns:
+    """One tree; robots and scenarios as columns."""
+    robots = problems[0].tree.robots
+
+    def wide(values: list[Any]) -> Any:
+        if not np.ndim(values[0]):
+            return values[0]
+        return np.concatenate([np.reshape(value, (robots, -1)).T for value in values], axis=1)
+
+    tree = problems[0].tree
+    branches = len(tree.parent) // robots
+    loads = {name: wide([getattr(p.loads, name) for p in problems]) for name in vars(problems[0].loads)}
+    columns = {
+        "robot": np.zeros(branches, dtype=int),
+        "parent": tree.parent[:branches],
+        **{name: wide([getattr(p.tree, name) for p in problems]) for name in ("supply_ohm", "return_ohm")},
+    }
+    sources = Sources(
+        *(wide([getattr(p.sources, name) for p in problems]) for name in ("open_v", "internal_ohm"))
+    )
+    return Columns(
+        columns, sources, Loads(**{**loads, "kind": np.asarray(problems[0].loads.kind)[:branches]})
     )
 
 
-def _as_scenarios(problem: Problem, robots: int) -> tuple[dict[str, Any], Sources, Loads]:
-    """Robots of one shape as one tree, the robots side by side along the scenario axis."""
-
-    def wide(values: Any) -> Any:
-        return np.ascontiguousarray(np.reshape(values, (robots, -1)).T) if np.ndim(values) else values
-
-    columns, sources, loads = _columns(problem)
-    branches = len(problem.tree.parent) // robots
-    tree = {name: wide(values) for name, values in columns.items()}
-    tree |= {"robot": np.zeros(branches, dtype=int), "parent": problem.tree.parent[:branches]}
-    figures = {name: wide(values) for name, values in vars(loads).items()}
-    figures["kind"] = np.asarray(loads.kind)[:branches]
-    return tree, Sources(np.array([sources.open_v]), np.array([sources.internal_ohm])), Loads(**figures)
-
-
-def _build(tree: dict[str, Any], sources: Sources, loads: Loads) -> tuple[FeedTree, Sources, Loads]:
-    return FeedTree.build(**tree), sources, loads
-
-
-def _agreement(problem: Problem, ours: Solution, theirs: dict[str, float]) -> float:
+def _against(problem: Problem, ours: tuple[np.ndarray, ...], theirs: dict[str, float], column: int) -> float:
     """The greatest difference of any node voltage, against the battery's open-circuit voltage."""
-    rows = range(len(problem.tree.parent))
     open_v = np.asarray(problem.sources.open_v)
-    each = open_v[problem.tree.robot]
+    each = {"b": open_v, "p": open_v[problem.tree.robot], "n": open_v[problem.tree.robot]}
     worst = 0.0
-    for pole, name in ((ours.plus_v, "p"), (ours.minus_v, "n")):
-        found = np.array([theirs[f"{name}{row}"] for row in rows])
-        worst = max(worst, float(np.max(np.abs(pole[:, 0] - found) / each)))
-    posts = np.array([theirs[f"b{robot}"] for robot in range(len(open_v))])
-    return max(worst, float(np.max(np.abs(ours.battery_v[:, 0] - posts) / open_v)))
+    for found, (name, scale) in zip(ours, each.items(), strict=False):
+        expected = np.array([theirs[f"{name}{row}"] for row in range(len(scale))])
+        worst = max(worst, float(np.max(np.abs(found[:, column] - expected) / scale)))
+    return worst
 
 
-def _difference(found: Solution, same: Solution, robots: int) -> float:
-    """Between the two layouts, per volt."""
-    pairs = ((found.plus_v, same.plus_v), (found.minus_v, same.minus_v))
-    return max(float(np.max(np.abs(one.reshape(robots, -1).T - two))) for one, two in pairs) / 12.0
+def _difference(ragged: tuple[np.ndarray, ...], one_shape: tuple[np.ndarray, ...], robots: int) -> float:
+    """Between the two layouts' pole voltages, per 12 V."""
+    worst = 0.0
+    for one, other in zip(ragged[1:3], one_shape[1:3], strict=True):
+        as_columns = np.concatenate([column.reshape(robots, -1).T for column in one.T], axis=1)
+        worst = max(worst, float(np.max(np.abs(as_columns - other))) / 12.0)
+    return worst
 
 
 def _one_robot_us(constant_power: bool) -> float:
     problem = likely_robots(1, 60, constant_power=constant_power)
     robot = one_robot(problem.tree, problem.loads)
     open_v, internal_ohm = (figure[0, 0].item() for figure in problem.sources.columns())
-    taken = [_best(lambda: solve_one(robot, open_v, internal_ohm), times=20) for _ in range(25)]
+    taken = [_usual_s(lambda: solve_one(robot, open_v, internal_ohm), times=20) for _ in range(25)]
     return statistics.median(taken) * 1e6
 
 
-def _child_s(command: list[str], folder: str) -> float:
+def _ngspice_s(circuit: Path) -> float:
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run(command, capture_output=True, check=True, cwd=folder)
+    command = [str(NGSPICE), "-b", "-r", str(circuit.with_suffix(".raw")), str(circuit)]
+    subprocess.run(command, capture_output=True, check=True, cwd=circuit.parent)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
-def _timed(act: Callable[[], object]) -> float:
-    start = time.process_time()
-    act()
-    return time.process_time() - start
+def _usual_s(act: Callable[[], object], times: int = 20) -> float:
+    """The median of some calls: one alone is too short for a clock."""
+    taken = []
+    for _ in range(times):
+        start = time.process_time()
+        act()
+        taken.append(time.process_time() - start)
+    return statistics.median(taken)
 
 
-def _best(act: Callable[[], object], times: int = 10) -> float:
-    """The median of some calls: one alone is too short for a busy machine's clock."""
-    return statistics.median(_timed(act) for _ in range(times))
-
-
-def _print_table(rows: list[Row], one: dict[bool, float], robots: int, few: int) -> None:
-    print(f"us of processor per robot, {robots} robots a netlist (* {few}), medians")
-    print(
-        f"{'':<52}{'ngspice':>9}{'any trees':>11}{'ratio':>8}{'one shape':>11}{'ratio':>8}{'agreement':>11}"
-    )
+def _print_table(rows: list[Row], robots: int) -> None:
+    print(f"us of processor per robot and scenario, {robots} robots a netlist, medians")
+    heads = ("ngspice", "any trees", "ratio", "one shape", "ratio", "agreement")
+    print(f"{'':<52}" + "".join(f"{head:>10}" for head in heads))
     for row in rows:
-        ratio = row.ngspice_us / row.any_tree_us
         print(
-            f"{row.title:<52}{row.ngspice_us:>9.0f}{row.any_tree_us:>11.2f}{ratio:>8.0f}"
-            f"{row.same_tree_us:>11.2f}{row.speedup:>8.0f}{row.agreement:>11.1e}"
+            f"{row.title:<52}{row.ngspice_us:>10.0f}{row.any_tree_us:>10.2f}{row.any_tree:>10.0f}"
+            f"{row.one_shape_us:>10.2f}{row.one_shape:>10.0f}{row.agreement:>10.0e}"
         )
-    print(
-        f"one robot of 60 branches in plain Python: {one[False]:.0f} us; with constant powers {one[True]:.0f} us"
-    )
 
 
 if __name__ == "__main__":
