@@ -25,6 +25,7 @@ from compliance.rules.network import (
     WiringMinimum,
 )
 from compliance.rules.network_facts import NetworkFacts
+from shared.columns import IdArray
 from shared.electrical.arrays import Verdict
 from shared.electrical.faults import short_time_limit_c
 from shared.electrical.thermal import adiabatic_k
@@ -211,16 +212,15 @@ def _let_through(f: NetworkFacts, i: int) -> Steps:
     ]  # fmt: skip
 
 
-def rivals(f: NetworkFacts, i: int) -> list[int]:
+def rivals(f: NetworkFacts, i: int) -> IdArray:
     """The pairs a circuit's device is the upstream one of, those that fail first, then by their limit."""
     mine = f.pairs_of(i)
-    order = np.lexsort((f.pairs.limit_a[mine], f.pairs.verdict[mine] != Verdict.FAILS))
-    return [int(n) for n in mine[order]]
+    return mine[np.lexsort((f.pairs.limit_a[mine], f.pairs.verdict[mine] != Verdict.FAILS))]
 
 
 def _selectivity(f: NetworkFacts, i: int) -> Steps:
     codes, lines = f.rows.circuits.texts("code"), [device_step(f, i), points_step(f, i)]
-    for n in rivals(f, i)[:_SHOWN]:
+    for n in rivals(f, i)[:_SHOWN].tolist():
         down, limit = int(f.pairs.downstream[n]), float(f.pairs.limit_a[n])
         up_to = "every current of the points" if limit == float("inf") else known(limit)
         named = f"{f.rows.devices.text('code', down)} in {codes[down]}"

@@ -109,8 +109,8 @@ def _fault_withstand(c: Case) -> str:
 
 
 def _selectivity(c: Case) -> str:
-    late = [n for n in rivals(c.f, c.i) if c.f.pairs.verdict[n] == Verdict.FAILS]
-    downs = [int(c.f.pairs.downstream[n]) for n in late]
+    mine = rivals(c.f, c.i)
+    downs = c.f.pairs.downstream[mine[c.f.pairs.verdict[mine] == Verdict.FAILS]].tolist()
     named = ", ".join(f"{c.f.rows.devices.text('code', k)} in {_code(c, k)}" for k in downs[:4])
     more = f" and {len(downs) - 4} more" if len(downs) > 4 else ""
     return (

@@ -189,16 +189,15 @@ def let_through(
     opens, bears = bands.latest_s(rows, highest), bearable_s(highest, *columns)
     # Both times only fall as the current rises: where this holds there is nothing to look for in between.
     sure = bands.latest_s(rows, both.lowest_a) <= bears
-    told = LetThrough(
-        np.where(sure, np.int8(Verdict.HOLDS), np.int8(Verdict.UNKNOWN)), highest.copy(), opens, bears
-    )
+    verdict = np.where(sure, np.int8(Verdict.HOLDS), np.int8(Verdict.UNKNOWN))
+    told = LetThrough(verdict, highest.copy(), opens, bears)
     rest = np.flatnonzero(~sure)
     if rest.size:
         worst = _worst(
             bands, rows[rest], FaultRange(*(edge[rest] for edge in both)), [c[rest] for c in columns]
         )
-        for column, values in zip(told, worst, strict=True):
-            column[rest] = values
+        verdict[rest] = worst.verdict
+        told.current_a[rest], told.opens_s[rest], told.bears_s[rest] = worst[1:]
     return told
 
 
