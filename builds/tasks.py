@@ -6,6 +6,7 @@ run twice or at once: a study that is kept is not made again, and what a killed 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 
 from django.utils import timezone
@@ -19,6 +20,7 @@ from shared.access import system_scope
 from shared.models import JobRun, Team
 
 TEAM_JOB = "match.team"
+REPORT_EVERY_S = 1.0
 
 
 def match_build(run: JobRun) -> dict[str, int]:
@@ -61,4 +63,14 @@ def _runs(run: JobRun) -> int:
 
 
 def _reporting(run: JobRun) -> Callable[[float], None]:
-    return lambda frac: jobs.report_progress(run, frac)
+    """Progress for the run's row, at most once a second: the simulation tells it far more often."""
+    last_s = time.monotonic() - REPORT_EVERY_S
+
+    def report(frac: float) -> None:
+        nonlocal last_s
+        now_s = time.monotonic()
+        if now_s - last_s >= REPORT_EVERY_S or frac >= 1.0:
+            last_s = now_s
+            jobs.report_progress(run, frac)
+
+    return report

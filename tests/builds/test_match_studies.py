@@ -228,8 +228,13 @@ def test_progress_is_reported_and_the_lease_held(shop, simulator, monkeypatch):
         seen.append(run.progress_frac)
 
     monkeypatch.setattr(jobs, "report_progress", watch)
+    monkeypatch.setattr(tasks, "REPORT_EVERY_S", 0.0)
     jobs.perform(match_studies_ask(scope=shop.scope, build=shop.build).pk)
     assert seen == pytest.approx([0.25, 0.5, 0.75, 1.0])
+    seen.clear()
+    monkeypatch.setattr(tasks, "REPORT_EVERY_S", 60.0)
+    jobs.perform(match_studies_ask(scope=shop.scope, build=shop.build, runs=300).pk)
+    assert seen == pytest.approx([0.25, 1.0]), "the first and the last; not one write per step"
 
 
 # --- set off -----------------------------------------------------------------------------------------
