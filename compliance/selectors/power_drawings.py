@@ -15,6 +15,8 @@ from inventory.models import ProtectiveDevice
 from shared.web.charts import FeedBranch, FeedTreeChart, RunBand, VoltageTrace, VoltLevel
 from shared.web.figures import format_figure
 
+#: What one branch must lose for the tree to say so although nothing is wrong with it.
+LOSS_WORTH_A_WORD_V = 0.5
 FUSES = (ProtectiveDevice.Form.BLADE, ProtectiveDevice.Form.BOLT)
 
 
@@ -133,9 +135,11 @@ def note_of(node: Node, margin: CircuitMargin | None) -> str:
         return margin.worst_rule.title
     if node.margin_v is not None:
         return f"{plain(node.margin_v)} V above what it needs"
-    if node.limited:
-        return "held by its current limit"
-    return "regulator gets too little" if node.dropout else ""
+    if node.dropout:
+        return "regulator gets too little"
+    if node.drop_v is not None and node.drop_v >= LOSS_WORTH_A_WORD_V:
+        return f"loses {plain(node.drop_v)} V here"
+    return "held by its current limit" if node.limited else ""
 
 
 def match_picture(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -11,7 +13,8 @@ from django.utils import timezone
 from builds.models import Build, Circuit, MatchStudy
 from builds.network import Scenario
 from builds.selectors.studies import solved_build
-from compliance.selectors.power_drawings import match_picture
+from builds.studies import Node
+from compliance.selectors.power_drawings import match_picture, note_of
 from compliance.selectors.power_pages import headline, when_words
 from shared.models import JobRun, Role
 from tests.builds.workshop import make_build, make_circuit, make_robot
@@ -112,6 +115,22 @@ def test_a_circuit_that_takes_no_part_stands_in_the_tree_with_its_reason(client,
     arm = next(branch for branch in tree.branches if branch.key == "ARM-1")
     assert (arm.severity, arm.parent, arm.current_a) == ("unknown", "MAIN", None)
     assert "length" in arm.note
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({}, ""),
+        ({"limited": True}, "held by its current limit"),
+        ({"drop_v": 0.9, "limited": True}, "loses 0.9 V here"),
+        ({"drop_v": 0.9, "dropout": True}, "regulator gets too little"),
+        ({"margin_v": 1.25, "drop_v": 0.9}, "1.3 V above what it needs"),
+        ({"margin_v": -0.4, "dropout": True}, "0.4 V below what it needs"),
+    ],
+)
+def test_a_branch_says_what_matters_most_of_it(changes, words):
+    calm = Node(12.0, 11.9, 3.0, 3.0, 0.1, 0.4, None, limited=False, dropout=False)
+    assert note_of(replace(calm, **changes), None) == words
 
 
 def test_the_margins_stand_by_what_matters(client, power):

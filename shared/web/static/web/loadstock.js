@@ -187,12 +187,20 @@
     view.before(row);
   };
 
+  /* --- tabs: the one that is open stands in sight on a narrow screen ------------------------ */
+  const showTab = (link) => {
+    const tabs = link.closest(".tabs");
+    const [box, own] = [tabs.getBoundingClientRect(), link.getBoundingClientRect()];
+    tabs.scrollLeft += own.left - box.left - (box.width - own.width) / 2;
+  };
+
   /* --- start, and again for what htmx swaps in ------------------------------------------- */
   const start = (root) => {
     each(root, "input[data-stepper]", addStepper);
     each(root, "input[data-keypad]", addKeypad);
     each(root, "input[data-filter]", addFilter);
     each(root, "figure[data-zoom]", addZoom);
+    each(root, ".tabs [aria-current]", showTab);
     each(root, "[data-focus]", (element) => element.focus());
     each(root, "input[data-scan]", (input) => {
       input.focus();
