@@ -9,6 +9,7 @@ import argparse
 import re
 from pathlib import Path
 from typing import Any
+from urllib.parse import urljoin
 
 from playwright.sync_api import Browser, Page
 
@@ -25,6 +26,7 @@ PAGES: dict[str, tuple[str, str]] = {
     "robots": ("robots/", ""),
     "build": ("robots/", r"/builds/\d+/$"),
     "power": ("robots/", r"/robots/\d+/$ > /robots/\d+/power/$"),
+    "match": ("robots/", r"/robots/\d+/$ > /robots/\d+/power/$ > ^#match$"),
     "fixes": ("robots/", r"/builds/\d+/$ > /builds/\d+/fixes/$"),
     "cart": ("robots/", r"/builds/\d+/$ > /builds/\d+/cart/$"),
     "limits": ("robots/", r"/builds/\d+/$ > /builds/\d+/limits/$"),
@@ -69,7 +71,7 @@ def shoot(browser: Browser, args: Any, width: int, scheme: Any) -> None:
             if target is None:
                 print(f"no link like {pattern} on {page.url}")
                 break
-            page.goto(args.base + target)
+            page.goto(urljoin(page.url, target))
         page.screenshot(path=str(Path(args.out) / f"{name}-{width}-{scheme}.png"), full_page=args.full)
     context.close()
 
