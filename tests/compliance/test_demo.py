@@ -22,6 +22,9 @@ from shared.errors import Conflict
 from shared.models import Membership, Team, TeamOwned, User
 from tests.compliance.demo_world import demo_world, found_by_sweeps, subject_of
 
+# The database is set up for marked tests; these share the world that the first of them makes.
+pytestmark = pytest.mark.django_db
+
 Said = tuple[str, str, str, str]
 
 
