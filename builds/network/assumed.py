@@ -94,8 +94,8 @@ def sort_out(c: Currents) -> OutArray:
 
 def _own_reason(c: Currents) -> OutArray:
     cold, length = c.ohm_per_m_20c, c.rows.floats("length_m")
-    cases = [np.isnan(cold), ~(length > 0), np.isnan(c.own_running_a) & c.is_load]
-    codes = [np.int8(Out.NO_WIRE), np.int8(Out.NO_LENGTH), np.int8(Out.NO_CURRENT)]
+    cases = [~c.is_power, np.isnan(cold), ~(length > 0), np.isnan(c.own_running_a) & c.is_load]
+    codes = [np.int8(out) for out in (Out.NO_POWER, Out.NO_WIRE, Out.NO_LENGTH, Out.NO_CURRENT)]
     return np.select(cases, codes, np.int8(Out.IN)).astype(np.int8)
 
 
