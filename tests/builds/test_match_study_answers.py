@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from builds.match_study import outcome, run, run_studies
 from builds.match_study.duties import default_duty
@@ -266,3 +268,53 @@ def test_a_thinned_trace_keeps_ends_peaks_and_dips():
     assert {0, 123, 4567, 7499} <= set(kept.tolist())
     assert (np.diff(kept) > 0).all()
     assert thinned(np.arange(5.0), 600).tolist() == [0, 1, 2, 3, 4]
+
+
+#: Columns that forms leave free, with what they allow.
+FREE: dict[tuple[str, str], st.SearchStrategy[Any]] = {
+    ("DRIVE-1", "length_m"): st.none() | st.floats(1e-3, 50),
+    ("DRIVE-1", "joints_mohm"): st.none() | st.floats(1e-3, 500),
+    ("DRIVE-1", "limit_a"): st.none() | st.floats(0.01, 500),
+    ("DRIVE-1", "continuous_a"): st.none() | st.floats(0, 30),
+    ("DRIVE-1", "peak_a"): st.none() | st.floats(30, 2000),
+    ("DRIVE-1", "role"): st.sampled_from(["main", "feed", "branch", "signal"]),
+    ("DRIVE-2", "profile_id"): st.none(),
+    ("DRIVE-2", "fed_from_id"): st.none(),
+    ("PUMP", "duty_frac"): st.none() | st.floats(0, 1),
+    ("PUMP", "cycle_s"): st.none() | st.floats(1e-3, 1e4),
+    ("PUMP", "continuous_a"): st.none() | st.floats(0, 20),
+    ("COMPRESSOR", "draw"): st.sampled_from(["", "current", "power", "resistance", "motor"]),
+    ("CONTROLLER", "nominal_a"): st.none() | st.floats(0, 400),
+    ("CONTROLLER", "minimum_v"): st.none() | st.floats(0.1, 30),
+    ("MOTOR", "nominal_v"): st.none() | st.floats(1, 50),
+    ("MOTOR", "stall_a"): st.none() | st.floats(3, 5000),
+    ("MOTOR", "spin_up_s"): st.none() | st.floats(1e-3, 100),
+    ("push", "lasts_s"): st.floats(1e-3, 1000),
+    ("push", "torque_frac"): st.floats(0, 1),
+    ("W3", "area_mm2"): st.floats(0.01, 300),
+    ("W3", "insulation_class_c"): st.sampled_from([60.0, 105.0, 200.0]),
+    ("build", "ambient_c"): st.floats(-40, 90),
+    ("build", "source_mohm"): st.none() | st.floats(0.1, 500),
+    ("build", "battery_model_id"): st.none(),
+    ("reading", "resistance_mohm"): st.floats(1, 500),
+    ("thrice", "opens_min_s"): st.none() | st.floats(1e-3, 3),
+    ("MAIN", "role"): st.sampled_from(["main", "feed", "branch"]),
+}
+
+
+@pytest.mark.usefixtures("short")
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(data=st.data())
+def test_whatever_the_forms_allow_is_answered(shop, data):
+    chosen = data.draw(st.lists(st.sampled_from(sorted(FREE)), unique=True, max_size=6))
+    before = {(name, field): getattr(shop[name], field) for name, field in chosen}
+    try:
+        for name, field in chosen:
+            shop.change(name, **{field: data.draw(FREE[name, field], label=f"{name}.{field}")})
+        found = shop.inputs()
+        assert found.cannot or found.cases
+        if found.robot is not None and found.cases:
+            json.dumps(answers(shop, 2), allow_nan=False)
+    finally:
+        for (name, field), value in before.items():
+            shop.change(name, **{field: value})
