@@ -15,7 +15,10 @@ from builds.network import Out, Scenario, assemble
 from shared.columns import Table
 from shared.electrical.network import LoadKind, solve
 
-_WIRES = {"area_mm2": [0.5, 2.0, 5.0, 20.0], "resistance_mohm_per_m": [None, 9.0, None, None]}
+_WIRES: dict[str, list[float | None]] = {
+    "area_mm2": [0.5, 2.0, 5.0, 20.0],
+    "resistance_mohm_per_m": [None, 9.0, None, None],
+}
 _PARTS: dict[str, list[Any]] = {
     "role": ["motor", "radio", "regulator", "other"],
     "draw": ["", "", "", "resistance"],
@@ -70,7 +73,7 @@ def columns(robots: list[list[Row]]) -> CircuitColumns:
     parent = np.array([row.parent + starts[b] if row.parent >= 0 else -1 for b, row in flat], dtype=np.int64)
     raw: dict[str, Any] = {
         "role": ["signal" if row.signal else "branch" for _, row in flat],
-        "code": [f"C-{i}" for i in range(size)],
+        "code": [f"C{i}" for i in range(size)],
         "mechanism": [""] * size,
         "fed_from_id": [None if p < 0 else int(p) for p in parent],
         "length_m": [row.length_m for _, row in flat],
@@ -81,7 +84,7 @@ def columns(robots: list[list[Row]]) -> CircuitColumns:
     }  # fmt: skip
     ids = np.arange(size)
     nothing = Lookup(Table({n: [] for n in ("form", "rating_a", "resistance_mohm")}, 0), np.full(size, -1))
-    wires = {**_WIRES, "insulation_class_c": [105.0] * 4, "strands": [19] * 4}
+    wires: dict[str, list[Any]] = {**_WIRES, "insulation_class_c": [105.0] * 4, "strands": [19] * 4}
     builds: dict[str, list[Any]] = {
         "battery_model__nominal_v": [12.0], "battery_model__full_rest_v": [12.8], "ambient_c": [30.0],
         "battery_model__resistance_new_mohm": [8.0], "battery_model__rest_curve": ["[]"], "source_mohm": [None],
