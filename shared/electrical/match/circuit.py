@@ -203,6 +203,7 @@ class Circuit:
             if number > _SECANT_ROUNDS:
                 self._steepen(island, draws, slope)
             self._eliminate(island, draws, supply, volts, slope, sums, found)
+            np.maximum(found, 0.0, out=found)  # a line may overshoot; no load pulls a node below
             before_v[:], before_a[:], volts[:] = volts, sums, found
             found -= before_v
             np.abs(found, out=found)

@@ -185,7 +185,7 @@ class _Block:
         np.subtract(self.law.push, self._base, out=self._base)
         before_v = nodes.volts.copy()
         drift[:, changed] = 0.0
-        nodes.volts[:] += drift
+        np.maximum(nodes.volts + drift, 0.0, out=nodes.volts)
         answer, lost = self.plan.circuit.solve(
             self.draws, self.cells.over_step(), nodes, self._amps, self._volts, serve=self._serve
         )

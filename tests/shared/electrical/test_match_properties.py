@@ -15,8 +15,8 @@ EXAMPLES = 15
 
 
 @st.composite
-def robots(draw) -> MatchRobot:
-    """Trees of any shape with any loads, light enough that a battery bears them."""
+def robots(draw, heavy: float = 1.0) -> MatchRobot:
+    """Trees of any shape with any loads; light enough that a battery bears them, or `heavy` times as much."""
     n = draw(st.integers(2, 9))
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
     parent = np.array([-1, *(int(rng.integers(-1 if row > 2 else 0, row)) for row in range(1, n))])
@@ -38,10 +38,10 @@ def robots(draw) -> MatchRobot:
         ),
         loads=Loads(
             kind=kind,
-            current_a=np.where(kind == LoadKind.CURRENT, rng.uniform(0.0, 2.0, n), 0.0),
-            power_w=np.where(kind == LoadKind.POWER, rng.uniform(0.0, 8.0, n), 0.0),
+            current_a=np.where(kind == LoadKind.CURRENT, rng.uniform(0.0, 2.0, n) * heavy, 0.0),
+            power_w=np.where(kind == LoadKind.POWER, rng.uniform(0.0, 8.0, n) * heavy, 0.0),
             load_ohm=rng.uniform(4.0, 20.0, n),
-            motor_ohm=rng.uniform(0.2, 2.0, n),
+            motor_ohm=rng.uniform(0.2, 2.0, n) / heavy,
             command_frac=0.5,
             limit_a=np.where(rng.random(n) < 0.5, rng.uniform(2.0, 20.0, n), np.inf),
             output_v=np.where(kind == LoadKind.REGULATOR, rng.uniform(4.0, 7.0, n), 0.0),
@@ -118,6 +118,19 @@ def test_the_first_moment_is_the_steady_solution(robot):
     assert trace.time_s[1] == 0.0
     assert trace.battery_v[1] == pytest.approx(steady.battery_v[0, 0], abs=2e-5)
     assert trace.board_v[1] == pytest.approx(steady.load_v[0, 0], abs=2e-5)
+
+
+@settings(max_examples=EXAMPLES)
+@given(robots(heavy=20.0), st.floats(0.02, 1.0))
+def test_however_overloaded_every_figure_is_a_number(robot, charge_frac):
+    tired = MatchBattery("agm_small", 0.5, charge_frac, 0.06, 0.02, 5.0)
+    result = simulate(robot, [tired], np.array([[0.0, 0.3], [0.1, 0.0], [0.2, 0.5]]), duration_s=0.5)
+    for name in ("lowest_v", "branch_lowest_v", "charge_ah", "branch_wh", "wire_max_c", "device_heat_max"):
+        values = getattr(result, name)
+        assert np.isfinite(values).all(), name
+        assert (values >= -1e-9).all(), name
+    assert (result.lowest_v <= 12.85).all()
+    assert np.array_equal(result.collapsed, np.isfinite(result.collapsed_at_s))
 
 
 @settings(max_examples=EXAMPLES)
