@@ -23,9 +23,6 @@ from shared.columns import BoolArray, FloatArray, IdArray
 from shared.electrical.conductors import conductor_temperature_c
 from shared.electrical.network import Solution, Sources, collapse_margin, solve
 
-#: Stands in for a battery nothing is known of, so that the others can be solved beside it; its answer is dropped.
-_ANY_OHM = 1e-3
-
 
 @dataclass(frozen=True)
 class Solved:
@@ -50,8 +47,7 @@ class NetworkFacts(FaultFacts):
 
     @cached_property
     def sources(self) -> Sources:
-        as_new = self.assembled.as_new
-        return Sources(as_new.open_v, np.where(as_new.judged, as_new.internal_ohm, _ANY_OHM))
+        return self.assembled.as_new.sources
 
     @cached_property
     def solution(self) -> Solution:
