@@ -75,8 +75,13 @@ class CartRow:
     def reason(self) -> str:
         """Why, in a sentence."""
         if self.verdict.verdict != Runs.NO and self.brownout_frac:
-            return f"Browns out in {self.brownout_frac:.0%} of the simulated matches."
+            return f"Browns out in {share_words(self.brownout_frac)} of the simulated matches."
         return self.verdict.reason
+
+
+def share_words(share: float) -> str:
+    """A share in whole per cent; a small one never reads as none."""
+    return f"{share:.0%}" if share >= 0.01 else "under 1%"
 
 
 def pushing_of(scope: Scope, build: Build) -> int:
@@ -114,7 +119,7 @@ def headline(solved: SolvedBuild, scenario: Scenario, brownout_frac: float | Non
         )
     falls = f"With {solved.battery.label} the board falls to {plain(case.board_v)} V {when}"
     if brownout_frac:
-        falls += f" and browns out in {brownout_frac:.0%} of simulated matches"
+        falls += f" and browns out in {share_words(brownout_frac)} of simulated matches"
     worst = telling_level(solved, scenario)
     if worst is None or worst.load_v is None:
         return f"{falls}."

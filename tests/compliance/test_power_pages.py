@@ -12,10 +12,11 @@ from django.utils import timezone
 
 from builds.models import Build, Circuit, MatchStudy
 from builds.network import Scenario
+from builds.selectors.match_studies import StudyRow
 from builds.selectors.studies import solved_build
-from builds.studies import Node
+from builds.studies import BatteryVerdict, Node, Runs
 from compliance.selectors.power_drawings import match_picture, note_of
-from compliance.selectors.power_pages import headline, when_words
+from compliance.selectors.power_pages import CartRow, headline, share_words, when_words
 from shared.models import JobRun, Role
 from tests.builds.workshop import make_build, make_circuit, make_robot
 from tests.compliance.power_shop import PowerShop, make_power_shop
@@ -154,6 +155,40 @@ def test_every_battery_has_its_chance_of_a_brown_out(client, power):
     assert page.context["trace"].levels[0].below_s == 0.42
     assert "The worst match with GP-04" in html
     assert "Every match starts with a full battery." in html
+
+
+@pytest.mark.parametrize(
+    ("runs", "share", "fresh", "state"),
+    [
+        (Runs.YES, None, True, "ok"),
+        (Runs.YES, 0.0, True, "ok"),
+        (Runs.YES, 0.004, True, "watch"),
+        (Runs.YES, 0.05, True, "fix"),
+        (Runs.YES, 0.5, True, "stop"),
+        (Runs.YES, 1.0, False, "ok"),  # of a build that is no more
+        (Runs.NO, 0.0, True, "stop"),
+        (Runs.UNKNOWN, None, True, "unknown"),
+    ],
+)
+def test_a_battery_is_as_good_as_the_worse_of_its_two_answers(runs, share, fresh, state):
+    verdict = BatteryVerdict(1, "GP-01", 12.8, 15.0, 9.0, None, 1.0, runs, "As solved.", "")
+    summary = {} if share is None else {"brownout_frac": share}
+    row = CartRow("GP-01", 1, verdict, StudyRow(1, "GP-01", "", None, summary, fresh))
+    assert row.state == state
+    counts = bool(share) and fresh and runs == Runs.YES
+    assert row.reason == (
+        f"Browns out in {share_words(share)} of the simulated matches." if counts else "As solved."
+    )
+
+
+def test_a_rare_brown_out_is_never_said_to_be_none():
+    assert [share_words(share) for share in (0.002, 0.01, 0.996)] == ["under 1%", "1%", "100%"]
+
+
+def test_the_heading_tells_of_simulated_matches(power):
+    solved = solved_build(power.scope, power.build)
+    assert "and browns out in 12% of simulated matches; " in headline(solved, Scenario.PUSH, 0.12)
+    assert "browns out" not in headline(solved, Scenario.PUSH, 0.0)
 
 
 def test_a_match_that_left_no_trace_is_not_drawn(power):
