@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -111,23 +111,28 @@ def _fault_withstand(c: Case) -> str:
 def _selectivity(c: Case) -> str:
     mine = rivals(c.f, c.i)
     downs = c.f.pairs.downstream[mine[c.f.pairs.verdict[mine] == Verdict.FAILS]].tolist()
-    named = ", ".join(f"{c.f.rows.devices.text('code', k)} in {_code(c, k)}" for k in downs[:4])
-    more = f" and {len(downs) - 4} more" if len(downs) > 4 else ""
+    named = _listed([f"{c.f.rows.devices.text('code', k)} in {_code(c, k)}" for k in downs], most=4)
     return (
-        f"From {fig(c.limit)} A on {c.device} may open before {named}{more} has, and a short there draws up to "
+        f"From {fig(c.limit)} A on {c.device} may open before {named} has, and a short there draws up to "
         f"{fig(c.value)} A: then all that {_code(c, c.i)} feeds goes dead."
     )
+
+
+def _listed(items: Sequence[str], joint: str = ", ", most: int = 6) -> str:
+    """The first few of many; the working has them all."""
+    rest = len(items) - most
+    return joint.join(items[:most]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def _points(c: Case) -> str:
     return (
         "Whether these devices open in time, and in the right order, cannot be judged: enter the time-current points "
-        f"of {', '.join(pointless_words(c.f, c.i))}."
+        f"of {_listed(pointless_words(c.f, c.i))}."
     )
 
 
 def _gap(c: Case) -> str:
-    return f"Not part of what is solved: {'; '.join(gap_words(c.f, c.i))}."
+    return f"Not part of what is solved: {_listed(gap_words(c.f, c.i), '; ', 3)}."
 
 
 def _minimum(c: Case) -> str:

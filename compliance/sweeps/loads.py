@@ -50,7 +50,7 @@ def _finding(rule: type[Rule], case: Case) -> Finding:
         subject_id=int(builds.table.ids("id")[i] if of_build else facts.rows.ids[i]),
         subject_label=facts.build_label(i) if of_build else facts.rows.label(i),
         severity=facts.table.severity(rule, int(facts.packs_of(rule)[i]), case.grade.word),
-        message=message,
+        message=message[:400],
         value=case.value if np.isfinite(case.value) else None,
         limit=case.limit if np.isfinite(case.limit) else None,
         unit=case.judged.unit,

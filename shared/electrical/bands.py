@@ -6,7 +6,7 @@ few operations. Public names: `DeviceBands`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -101,12 +101,21 @@ class DeviceBands:
         neither = np.isnan(early) & np.isnan(late)
         np.maximum.at(holds, device[neither], multiple[neither])
         above = multiple > holds[device]
-        sides = (
+        soonest, latest = (
             _Side.build(devices, device[use], multiple[use], seconds[use])
             for seconds in (early, late)
             for use in (above & ~np.isnan(seconds),)
         )
-        return cls(np.asarray(rating_a, dtype=np.float64), holds, np.asarray(by_heat, dtype=np.bool_), *sides)
+        # No device opens later at a larger current; where points say so, the safe side of them counts.
+        soonest = replace(soonest, log_s=np.minimum.accumulate(soonest.log_s, axis=1))
+        latest = replace(latest, log_s=np.maximum.accumulate(latest.log_s[:, ::-1], axis=1)[:, ::-1])
+        return cls(
+            np.asarray(rating_a, dtype=np.float64),
+            holds,
+            np.asarray(by_heat, dtype=np.bool_),
+            soonest,
+            latest,
+        )
 
     def _row(self, device: Rows, current_a: Number) -> tuple[Rows, FloatArray, BoolArray]:
         """Device, current as a multiple of the rating, and where there is a device at all."""

@@ -130,6 +130,15 @@ def test_devices_without_points_are_one_finding_of_the_build(shop: NetworkShop) 
     assert all(shop.of_circuit(circuit) == set() for circuit in circuits)
 
 
+def test_many_devices_without_points_still_make_one_short_sentence(shop: NetworkShop) -> None:
+    for n in range(12):
+        shop.circuit(continuous_a=2.0, device=shop.device(10.0 + n, resistance_mohm=1e-6))
+    found = shop.of_build()["device-points"]
+    assert "and 6 more" in found.message
+    assert len(found.message) < 400
+    assert found.working["steps"][0]["result"] == 12
+
+
 def regulated(shop: NetworkShop, **more: object) -> Circuit:
     regulator = shop.component("regulator", output_v=5.0, efficiency_frac=0.85, **more)
     return shop.circuit(

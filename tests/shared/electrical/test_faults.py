@@ -94,6 +94,21 @@ def test_edges_have_their_own_points_and_missing_ones_say_nothing() -> None:
     assert bands.earliest_bound_s(first, 61.0)[0] == pytest.approx(0.02)
 
 
+def test_of_points_that_rise_the_safe_side_counts() -> None:
+    """A slip in a sheet: later at a larger current. The soonest never rises again, the latest was as late before."""
+    bands = DeviceBands.build(
+        np.array([10.0]),
+        np.array([False]),
+        device=np.array([0, 0, 0]),
+        multiple=np.array([2.0, 3.0, 4.0]),
+        earliest_s=np.array([0.5, 0.1, 0.4]),
+        latest_s=np.array([5.0, 1.0, 8.0]),
+    )
+    row, amps = np.zeros(3, dtype=np.int64), np.array([20.0, 30.0, 40.0])
+    assert bands.earliest_s(row, amps) == pytest.approx([0.5, 0.1, 0.1])
+    assert bands.latest_s(row, amps) == pytest.approx([8.0, 8.0, 8.0])
+
+
 def test_no_devices_at_all_is_unknown_everywhere() -> None:
     none = np.empty(0)
     bands = DeviceBands.build(
