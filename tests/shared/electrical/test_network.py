@@ -306,3 +306,27 @@ def test_one_robot_is_one():
     problem = likely_robots(2, 20)
     with pytest.raises(NetworkError):
         one_robot(problem.tree, problem.loads)
+
+
+def test_batteries_and_resistances_may_differ_between_scenarios():
+    problem = likely_robots(2, 20, constant_power=True)
+    tree, sources = problem.tree, problem.sources
+    warm = tree.with_ohm(tree.supply_ohm * [1.0, 1.0, 1.3], tree.return_ohm)
+    open_v = np.outer(np.asarray(sources.open_v), [1.0, 0.9, 1.0])
+    together = solve(warm, Sources(open_v, sources.internal_ohm), problem.loads)
+    assert together.battery_v.shape == (2, 3)
+    for column in range(3):
+        one_tree = tree.with_ohm(warm.supply_ohm[:, column], tree.return_ohm)
+        alone = solve(one_tree, Sources(open_v[:, column], sources.internal_ohm), problem.loads)
+        np.testing.assert_allclose(together.plus_v[:, [column]], alone.plus_v, rtol=1e-12)
+        np.testing.assert_allclose(together.minus_v[:, [column]], alone.minus_v, rtol=1e-12)
+
+
+def test_inputs_are_left_as_they_were():
+    problem = random_problem(3, branches=50)
+    copies = {name: np.copy(value) for name, value in vars(problem.loads).items()}
+    ohms = problem.tree.loop_ohm.copy()
+    first = solve(problem.tree, problem.sources, problem.loads).plus_v.copy()
+    assert (solve(problem.tree, problem.sources, problem.loads).plus_v == first).all()
+    assert (problem.tree.loop_ohm == ohms).all()
+    assert all((getattr(problem.loads, name) == value).all() for name, value in copies.items())
