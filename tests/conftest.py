@@ -8,8 +8,9 @@ configured is an error, never a skip.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from celery import current_app
@@ -19,6 +20,7 @@ from hypothesis import settings as hypothesis_settings
 from playwright.sync_api import Browser, Page
 
 from tests import browsing, spice
+from tests.working import Worker
 
 BROWSER = os.environ.get("LOADSTOCK_TEST_BROWSER") == "1"
 SERVICES = os.environ.get("LOADSTOCK_TEST_SERVICES") == "1"
@@ -128,3 +130,20 @@ def page(browser: Browser) -> Iterator[Page]:
     yield opened
     context.close()
     assert complaints == []
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Callable[[], Worker]]:
+    """Starts workers on an emptied queue; whatever still runs at the end of the test is killed."""
+    current_app.control.purge()
+    started: list[Worker] = []
+
+    def start_one() -> Worker:
+        worker = Worker(tmp_path / f"worker{len(started)}.log")
+        started.append(worker)
+        worker.wait_until_ready()
+        return worker
+
+    yield start_one
+    for worker in started:
+        worker.kill()

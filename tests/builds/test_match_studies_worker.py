@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from celery import current_app
 
 from builds.models import Circuit, MatchStudy
 from builds.services import match_studies
@@ -18,24 +16,7 @@ from shared.tasks import nudge_due
 from tests import worker_app
 from tests.builds.match_shop import make_match_shop
 from tests.inventory.test_ledger_threads import together
-from tests.working import Worker, wait_for
-
-
-@pytest.fixture
-def start(tmp_path) -> Iterator[Callable[[], Worker]]:
-    """Starts workers on an emptied queue; whatever still runs at the end of the test is killed."""
-    current_app.control.purge()
-    started: list[Worker] = []
-
-    def start_one() -> Worker:
-        worker = Worker(tmp_path / f"worker{len(started)}.log")
-        started.append(worker)
-        worker.wait_until_ready()
-        return worker
-
-    yield start_one
-    for worker in started:
-        worker.kill()
+from tests.working import wait_for
 
 
 def kept() -> dict[str, str]:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-
 import pytest
-from celery import current_app
 
 from compliance.models import Flag, FlagEvent
 from shared import jobs
@@ -13,26 +10,9 @@ from shared.models import JobRun, Team
 from shared.tasks import nudge_due
 from tests import worker_app
 from tests.inventory.stockroom import make_part, make_team
-from tests.working import Worker, wait_for
+from tests.working import wait_for
 
 pytestmark = [pytest.mark.worker, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture
-def start(tmp_path) -> Iterator[Callable[[], Worker]]:
-    """Starts workers on an emptied queue; whatever still runs at the end of the test is killed."""
-    current_app.control.purge()
-    started: list[Worker] = []
-
-    def start_one() -> Worker:
-        worker = Worker(tmp_path / f"worker{len(started)}.log")
-        started.append(worker)
-        worker.wait_until_ready()
-        return worker
-
-    yield start_one
-    for worker in started:
-        worker.kill()
 
 
 def short_team() -> Team:

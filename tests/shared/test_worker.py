@@ -2,36 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-
 import pytest
-from celery import current_app
 
 from shared import jobs
 from shared.models import JobRun
 from shared.tasks import nudge_due
 from tests import worker_app
-from tests.working import Worker, wait_for
+from tests.working import wait_for
 
 pytestmark = [pytest.mark.worker, pytest.mark.django_db(transaction=True)]
 State = JobRun.State
-
-
-@pytest.fixture
-def start(tmp_path) -> Iterator[Callable[[], Worker]]:
-    """Starts workers on an emptied queue; whatever still runs at the end of the test is killed."""
-    current_app.control.purge()
-    started: list[Worker] = []
-
-    def start_one() -> Worker:
-        worker = Worker(tmp_path / f"worker{len(started)}.log")
-        started.append(worker)
-        worker.wait_until_ready()
-        return worker
-
-    yield start_one
-    for worker in started:
-        worker.kill()
 
 
 def ask(number: int = 0, *, sleep_s: float = 0.0) -> JobRun:
