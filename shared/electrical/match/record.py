@@ -75,22 +75,22 @@ class Record:
         self.traced = np.array(traced, dtype=np.intp)
         self.points: list[list[tuple[float, ...]]] = [[] for _ in traced]
 
-    def moments(self, time_s: FloatArray, runs: PlaceArray, answer: Answer) -> None:
-        """Note moments, each of one run; several may be of the same."""
-        order = np.argsort(runs, kind="stable")
-        who, first = np.unique(runs[order], return_index=True)
-        lowest = np.minimum.reduceat(answer.volts[:, order], first, axis=1)
-        self.branch_v[:, who] = np.minimum(self.branch_v[:, who], lowest)
-        self._window_v[who] = np.minimum(self._window_v[who], lowest[self.board])
-        board_v = answer.volts[self.board]
-        lower = np.flatnonzero(board_v < self.lowest_v[runs])
-        # Of several moments of one run the lowest is written last, and stays.
-        lower = lower[np.argsort(-board_v[lower], kind="stable")]
-        self._lower(time_s[lower], runs[lower], lower, answer)
-        for points, run in zip(self.points, self.traced, strict=True):
-            points += [
-                self._point(float(time_s[at]), at, answer) for at in np.flatnonzero(runs == run).tolist()
-            ]
+    def moments(self, time_s: FloatArray, parts: Sequence[PlaceArray], answer: Answer) -> None:
+        """Note moments side by side; a run stands once in each of the parts."""
+        start = 0
+        for runs in parts:
+            columns = np.arange(start, start + len(runs))
+            volts = answer.volts[:, start : start + len(runs)]
+            board_v = volts[self.board]
+            start += len(runs)
+            self.branch_v[:, runs] = np.minimum(self.branch_v.take(runs, axis=1), volts)
+            self._window_v[runs] = np.minimum(self._window_v[runs], board_v)
+            lower = np.flatnonzero(board_v < self.lowest_v[runs])
+            if len(lower):
+                self._lower(time_s[columns[lower]], runs[lower], columns[lower], answer)
+            for points, run in zip(self.points, self.traced, strict=True):
+                at = columns[runs == run].tolist()
+                points += [self._point(float(time_s[one]), one, answer) for one in at]
 
     def step(self, time_s: float, answer: Answer) -> None:
         """Note the middle of a step in all runs."""

@@ -28,7 +28,7 @@ from shared.electrical.network.tree import PlaceArray
 __all__ = ["BLOCK_VALUES", "simulate"]
 
 # Values (rows times runs) stepped together: enough to be worth the calls, few enough to stay in a fast cache.
-BLOCK_VALUES: Final = 16_384
+BLOCK_VALUES: Final = 32_768
 # As many moments between steps are solved at once.
 _MOMENTS: Final = 200
 # Wires and devices are slow (time constants from 24 s): they are stepped this often.
@@ -93,11 +93,11 @@ class _Moments:
         """Solve what was put aside and note it, if there are so many."""
         if sum(map(len, self._runs)) < least:
             return
-        plan, runs = block.plan, np.concatenate(self._runs)
+        plan, which = block.plan, self._runs
+        runs = np.concatenate(which)
         parts = (np.concatenate(part, axis=-1) for part in zip(*self._kept, strict=True))
         emf, open_v, time_s, draw, load_a, *nodes = parts
-        self._kept.clear()
-        self._runs.clear()
+        self._kept, self._runs = [], []
         ohm = block.ohm.take(runs, axis=1)
         law = plan.law(draw, load_a, ohm, 0.0)
         watts = draw[plan.layout.powers] * plan.figures.power_w
@@ -105,7 +105,7 @@ class _Moments:
         supply = Supply(open_v, block.cells.internal_ohm[runs])
         empty = np.empty_like(ohm), np.empty_like(ohm)
         answer, _ = plan.circuit.solve(draws, supply, Nodes(*nodes), *empty)
-        block.record.moments(time_s, runs, answer)
+        block.record.moments(time_s, which, answer)
 
 
 class _Block:
