@@ -78,6 +78,35 @@ def test_three_readings_cannot_show_a_trend():
     assert steps["Chance"] == pytest.approx(1 / 6)
 
 
+def test_the_withstand_example_follows_the_adiabatic_equation_by_hand():
+    """12.8 V over 13.99 mohm; a 30 A breaker: 4 s at 180 A (memory), I2t constant beyond; k = 87.4, 2.081 mm2."""
+    steps = {step["label"]: step["result"] for step in EXAMPLES["fault-withstand"]()["steps"]}
+    amps = 12.8 / (0.011 + 2 * 0.6 * 17.241e-3 * 1.02 / 21.15 + 0.002)
+    assert steps["Largest fault current"] == pytest.approx(amps, rel=1e-3)
+    assert steps["Opens at the latest after"] == pytest.approx(4.0 * (180 / amps) ** 2, rel=1e-3)
+    assert steps["The wire bears it for"] == pytest.approx((87.4 * 2.081 / amps) ** 2, rel=5e-3)
+
+
+def test_the_main_breaker_example_follows_the_rms_by_hand():
+    """80 A and 220 A for a fifth of the time: sqrt(0.2 x 48,400 + 0.8 x 6,400) = 121.66 A."""
+    steps = {step["label"]: step["result"] for step in EXAMPLES["main-trip"]()["steps"]}
+    assert steps["RMS"] == pytest.approx(121.66, abs=0.01)
+    assert steps["It holds"] == 120.0
+
+
+def test_the_solved_examples_obey_kirchhoff_by_hand():
+    """What leaves the battery comes back through R: 12.8 V less I x 11 mohm, less I x 2.99 mohm of main feed."""
+    steps = {step["label"]: step["result"] for step in EXAMPLES["board-sag"]()["steps"]}
+    amps = (12.8 - steps["Battery"]) / 0.011
+    assert steps["Lost in the main feed"] == pytest.approx(
+        amps * (2 * 0.6 * 17.241e-3 * 1.02 / 21.15 + 0.002), rel=1e-3
+    )
+    assert steps["Board"] == pytest.approx(steps["Battery"] - steps["Lost in the main feed"], rel=1e-9)
+    most = {step["label"]: step["result"] for step in EXAMPLES["supply-collapse"]()["steps"]}
+    assert most["Network"] == "no solution"
+    assert most["Most that can arrive"] < most["Asked for"]
+
+
 def test_an_example_is_worked_out_when_it_is_asked_for(client, mentor, monkeypatch):
     """Another table value gives another answer on the page: nothing is typed in."""
     monkeypatch.setattr("compliance.rules.examples_electrical.bundle_factor", lambda n: 0.5)
