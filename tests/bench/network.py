@@ -162,7 +162,7 @@ def _one_shape(problems: list[Problem]) -> Columns:
     def wide(values: list[Any]) -> Any:
         if not np.ndim(values[0]):
             return values[0]
-        return np.concatenate([np.reshape(value, (robots, -1)).T for value in values], axis=1)
+        return np.ascontiguousarray(np.concatenate([np.reshape(v, (robots, -1)).T for v in values], axis=1))
 
     tree = problems[0].tree
     branches = len(tree.parent) // robots
