@@ -58,19 +58,22 @@ def path_to(f: NetworkFacts, i: int) -> list[int]:
 
 def lost_v(f: NetworkFacts, i: int, scenario: Scenario) -> float:
     """What one circuit's wire, joints and device lose of the voltage, both poles."""
+    return branch_ohm(f, i) * float(f.solved.current_a[i, scenario])
+
+
+def branch_ohm(f: NetworkFacts, i: int) -> float:
+    """Wire, joints and device of one circuit, both poles; NaN where it takes no part for want of a figure."""
     branch = int(f.assembled.branch[i])
     if branch < 0:
         return float("nan")
-    ohm = float(f.assembled.supply_ohm[branch] + f.assembled.return_ohm[branch])
-    return ohm * float(f.solved.current_a[i, scenario])
+    return float(f.assembled.supply_ohm[branch] + f.assembled.return_ohm[branch])
 
 
 def path_steps(f: NetworkFacts, i: int, scenario: Scenario) -> Steps:
     """From the battery's terminals to the load, branch by branch."""
     codes, lines = f.rows.circuits.texts("code"), []
     for k in path_to(f, i):
-        branch = int(f.assembled.branch[k])
-        ohm = 1e3 * float(f.assembled.supply_ohm[branch] + f.assembled.return_ohm[branch])
+        ohm = 1e3 * branch_ohm(f, k)
         wire = f"{f.rows.wires.text('size_typed', k)}, {fig(f.length_m[k])} m"
         numbers = (
             f"{fig(f.solved.current_a[k, scenario])} A x {fig(ohm)} mohm ({wire}; wire, joints and device)"

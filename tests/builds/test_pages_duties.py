@@ -204,3 +204,32 @@ def test_an_untouched_phase_gets_no_new_line_of_history(shop: Workshop) -> None:
     assert [phase.history.count() for phase in profile.phases.all()] == [1, 1]
     profile_save(scope=shop.scope, profile=profile)
     assert profile.phases.count() == 2
+
+
+def test_a_circuit_is_entered_with_what_the_robot_as_one_circuit_needs(
+    client: Client, shop: Workshop
+) -> None:
+    profile, build = make_profile(shop), make_build(shop)
+    theirs = make_profile(make_workshop(), "THEIRS")
+    given = {"code": "ARM-1", "name": "Arm", "role": "branch", "parallel": "1", "bundle_count": "2"}
+    more = {"mechanism": "", "limit_a": "20 A", "joints_mohm": "0.0018 ohm"}
+    page = client.get(url(shop, "circuit-new", pk=build.pk))
+    assert url(shop, "duty-list") in page.content.decode()
+    assert list(page.context["form"].fields["profile"].queryset) == [profile]
+    wrong = client.post(url(shop, "circuit-new", pk=build.pk), {**given, **more, "profile": theirs.pk})
+    assert list(wrong.context["form"].errors) == ["profile"]
+    client.post(url(shop, "circuit-new", pk=build.pk), {**given, **more, "profile": profile.pk})
+    circuit = build.circuits.get()
+    assert (circuit.limit_a, circuit.joints_mohm, circuit.moves_with) == (20.0, 1.8, "ARM")
+    text = client.get(url(shop, "circuit-detail", pk=circuit.pk)).content.decode()
+    assert url(shop, "duty-detail", pk=profile.pk) in text
+
+
+@pytest.mark.parametrize("code", STARTERS)
+def test_every_starter_is_a_valid_profile(code: str, shop: Workshop) -> None:
+    starter = STARTERS[code]
+    profile = DutyProfile(team=shop.team, code=starter.code, name=starter.name)
+    made = profile_save(scope=shop.scope, profile=profile, phases=starter.rows())
+    assert made.phases.count() == len(starter.phases) >= 3
+    # Nothing is at full power all the time: a profile without a rest would say so little that it misleads.
+    assert any(draw < 0.1 for _, _, draw, _ in starter.phases)
