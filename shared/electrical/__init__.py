@@ -9,6 +9,8 @@
 | `thermal` | time constants, time under overload, short-circuit withstand |
 | `loads` | the steady current that heats a conductor as much as an intermittent load does |
 | `protection` | device rating, continuous load, interrupt rating, opening times |
+| `bands` | when a device opens, soonest and latest, by its own time-current points |
+| `faults` | short circuits: current, what the wire bears, what the device lets through, which device opens first |
 | `terminations` | does the wire fit the barrel, the stud the hole, did the pull test pass |
 | `network` | every voltage and current of a robot's feed tree, or that its voltage collapses |
 | `match` | a whole match in time: lowest voltages, heat, charge, the chance of a brown-out |
