@@ -38,8 +38,9 @@ class PowerRow:
 
 #: What a device must get less than the board for the heading to say so.
 WORTH_A_WORD_V = 0.2
-#: From which share of simulated matches with a brown-out a battery is to be watched, kept for practice, or left at
-#: home (common practice, no source).
+#: From which share of simulated matches with a brown-out a battery is left at home, or kept for practice (common
+#: practice, no source). Counted is the lower end of the share's interval, so that a few unlucky matches condemn none;
+#: one brown-out is enough to watch.
 BROWNOUT_STEPS = ((0.5, Severity.STOP), (0.05, Severity.FIX), (0.0, Severity.WATCH))
 
 
@@ -68,7 +69,8 @@ class CartRow:
         if self.verdict.verdict == Runs.NO:
             return Severity.STOP
         if self.brownout_frac:
-            return next(severity for least, severity in BROWNOUT_STEPS if self.brownout_frac >= least)
+            surely = float(self.summary.get("brownout_low_frac") or 0.0)
+            return next(severity for least, severity in BROWNOUT_STEPS if surely >= least)
         return OK if self.verdict.verdict == Runs.YES else Severity.UNKNOWN
 
     @property

@@ -161,23 +161,25 @@ def test_every_battery_has_its_chance_of_a_brown_out(client, power):
     ("runs", "share", "fresh", "state"),
     [
         (Runs.YES, None, True, "ok"),
-        (Runs.YES, 0.0, True, "ok"),
-        (Runs.YES, 0.004, True, "watch"),
-        (Runs.YES, 0.05, True, "fix"),
-        (Runs.YES, 0.5, True, "stop"),
-        (Runs.YES, 1.0, False, "ok"),  # of a build that is no more
-        (Runs.NO, 0.0, True, "stop"),
+        (Runs.YES, (0.0, 0.0), True, "ok"),
+        (Runs.YES, (0.004, 0.001), True, "watch"),
+        (Runs.YES, (0.3, 0.049), True, "watch"),
+        (Runs.YES, (0.3, 0.05), True, "fix"),
+        (Runs.YES, (0.9, 0.5), True, "stop"),
+        (Runs.YES, (1.0, 0.8), False, "ok"),  # of a build that is no more
+        (Runs.NO, (0.0, 0.0), True, "stop"),
         (Runs.UNKNOWN, None, True, "unknown"),
     ],
 )
 def test_a_battery_is_as_good_as_the_worse_of_its_two_answers(runs, share, fresh, state):
     verdict = BatteryVerdict(1, "GP-01", 12.8, 15.0, 9.0, None, 1.0, runs, "As solved.", "")
-    summary = {} if share is None else {"brownout_frac": share}
+    names = ("brownout_frac", "brownout_low_frac")
+    summary = dict(zip(names, share, strict=True)) if share else {}
     row = CartRow("GP-01", 1, verdict, StudyRow(1, "GP-01", "", None, summary, fresh))
     assert row.state == state
-    counts = bool(share) and fresh and runs == Runs.YES
+    told = runs != Runs.NO and fresh and share and share[0]
     assert row.reason == (
-        f"Browns out in {share_words(share)} of the simulated matches." if counts else "As solved."
+        f"Browns out in {share_words(told)} of the simulated matches." if told else "As solved."
     )
 
 
