@@ -19,7 +19,7 @@ from compliance.rules.base import Rule
 from compliance.rules.load_limits import limits_by_pack
 from compliance.rules.loads import FeedSum, WireAmpacity, WireDrop
 from compliance.selectors.packs import PackTable
-from inventory.models import ProtectiveDevice, TerminalType
+from inventory.models import Component, ProtectiveDevice, TerminalType
 from shared.columns import BoolArray, FloatArray, IdArray, place_of
 from shared.electrical.ampacity import ambient_factor, bundle_factor, corrected_ampacity_a
 from shared.electrical.bands import DeviceBands
@@ -37,6 +37,8 @@ from shared.electrical.thermal import time_constant_s
 _STUD_FORMS = frozenset(
     {TerminalType.Form.RING.value, TerminalType.Form.FORK.value, TerminalType.Form.LUG.value}
 )
+#: What a robot is lost without: the voltage at which it resets has to be known.
+_MUST_LIVE = frozenset({Component.Role.CONTROLLER.value, Component.Role.RADIO.value})
 _BY_HEAT = frozenset(
     {ProtectiveDevice.Form.BLADE.value, ProtectiveDevice.Form.BOLT.value, ProtectiveDevice.Form.THERMAL.value}
 )
@@ -330,6 +332,10 @@ class LoadFacts:
             lacks[f"terminal at the {which} end"] = end.row < 0
             lacks[f"stud at the {which} end"] = on_stud & np.isnan(stud)
             lacks[f"hole of the terminal at the {which} end"] = on_stud & np.isnan(end.floats("hole_mm"))
+        parts = self.rows.components
+        lacks["least voltage of its component"] = parts.is_one_of("role", _MUST_LIVE) & np.isnan(
+            parts.floats("minimum_v")
+        )
         has_device = self.rows.devices.row >= 0
         lacks["interrupt rating of the device"] = has_device & np.isnan(
             self.rows.devices.floats("interrupt_a")

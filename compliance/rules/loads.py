@@ -238,7 +238,9 @@ class CircuitUnknown(LoadRule):
     title = "Cannot be judged"
     severity = Severity.UNKNOWN
     asks = "Is everything known that the other checks need?"
-    formula = "wire, length, running current, terminals, studs: all entered"
+    formula = (
+        "wire, length, running current, terminals, studs, least voltage of controller and radio: all entered"
+    )
     needs = ()
     remedy = "Measure or look up what is named and enter it."
     sources = (OWN_CHOICE,)

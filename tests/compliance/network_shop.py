@@ -87,7 +87,7 @@ class NetworkShop(WiringShop):
             ("BEACON", "beacon"),
             ("M-1", "motor"),
         ):
-            self.load(code, 0.1, role=role, device=self.fuse(5.0))
+            self.load(code, 0.1, role=role, device=self.fuse(5.0), minimum_v=7.0)
         super().circuit(code="BUS", role=CircuitRole.SIGNAL, device=None, component=None)
 
     def of_circuit(self, circuit: Circuit) -> set[str]:

@@ -34,6 +34,7 @@ def test_a_robot_that_lacks_something_is_told_so_though_its_circuits_pass(
     shop: NetworkShop, client: Client
 ) -> None:
     scope = make_scope(shop.team, Role.MENTOR)
+    assert scope.user
     client.force_login(scope.user)
     shop.load("LAMP", 0.1, device=shop.fuse(5.0))
     page = reverse("build-detail", kwargs={"team": shop.team.slug, "pk": shop.build.pk})

@@ -197,3 +197,11 @@ def test_a_robot_that_cannot_be_judged_leaves_the_others_alone(shop: NetworkShop
     shop.load("CTRL", 1.0, role="controller", minimum_v=12.75)
     assert shop.of_build()["board-sag"].value == pytest.approx(OPEN_V - path_ohm(shop), abs=0.01)
     assert "board-sag" not in shop.of_build(lone)
+
+
+@pytest.mark.parametrize(("role", "said"), [("controller", True), ("radio", True), ("light", False)])
+def test_a_controller_or_radio_must_say_at_which_voltage_it_resets(
+    shop: NetworkShop, role: str, said: bool
+) -> None:
+    found = shop.found(shop.load("X", 1.0, role=role)).get("circuit-unknown")
+    assert (found is not None and "least voltage of its component" in found.message) is said
