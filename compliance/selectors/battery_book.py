@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 from django.db.models import QuerySet
@@ -37,7 +38,7 @@ from shared.planning.trends import (
 class Group:
     """The batteries judged by one set of limits. Arrays are per member unless said otherwise.
 
-    ``rows`` are the readings of the members, ``order`` and ``starts`` find those of one member among them;
+    ``rows`` are the readings of the members, ``member`` tells whose each is;
     ``tests`` are the capacity tests of the members, ``test`` is the position in ``tests`` that decides for a
     member, -1 for none; ``newest_day`` is that of its newest comparable reading.
     """
@@ -46,8 +47,7 @@ class Group:
     stale_after_d: float
     members: IntArray
     rows: IntArray
-    order: IntArray
-    starts: IntArray
+    member: IntArray
     told: Judgement
     newest_day: FloatArray
     tests: IntArray
@@ -58,7 +58,13 @@ class Group:
 
     def readings_of(self, at: int) -> IntArray:
         """Positions in ``rows`` of a member's readings."""
-        return self.order[self.starts[at] : self.starts[at + 1]]
+        order, starts = self._by_member
+        return order[starts[at] : starts[at + 1]]
+
+    @cached_property
+    def _by_member(self) -> tuple[IntArray, IntArray]:
+        order = np.argsort(self.member, kind="stable")
+        return order, np.searchsorted(self.member[order], np.arange(self.members.size + 1))
 
 
 @dataclass(frozen=True)
@@ -149,9 +155,7 @@ def _judged(
     local = np.full(len(columns.facts), -1, dtype=np.int64)
     local[members] = np.arange(members.size)
     rows = np.flatnonzero(local[columns.readings.battery] >= 0)
-    member = local[columns.readings.battery[rows]]
-    order = np.argsort(member, kind="stable")
-    readings = _as_readings(columns, rows, local)
+    readings, member = _as_readings(columns, rows, local)
     told = judge_batteries(readings, members.size, policy, lines_of_all=lines_of_all)
     newest = np.full(members.size, np.nan)
     series = told.readings
@@ -165,8 +169,7 @@ def _judged(
         stale_after_d=stale,
         members=members,
         rows=rows,
-        order=order,
-        starts=np.searchsorted(member[order], np.arange(members.size + 1)),
+        member=member,
         told=told,
         newest_day=newest,
         tests=tests,
@@ -177,24 +180,29 @@ def _judged(
     )
 
 
-def _as_readings(columns: BatteryColumns, rows: IntArray, local: IntArray) -> Readings:
+def _as_readings(columns: BatteryColumns, rows: IntArray, local: IntArray) -> tuple[Readings, IntArray]:
+    """The readings in these rows as the judge takes them, and the member each belongs to."""
     r = columns.readings
-    battery = r.battery[rows]
+    # Where all are judged by one set of limits, as is usual, nothing is copied.
+    mine = slice(None) if rows.size == r.battery.size else rows
+    battery = r.battery[mine]
     # Lithium keeps its voltage until it is empty: there the stated charge decides.
     full = np.where(columns.facts.lithium, np.nan, columns.facts.full_rest_v)
-    return Readings(
-        battery=local[battery],
-        day=r.day[rows],
-        resistance_mohm=r.mohm[rows],
-        method_group=r.method[rows],
-        instrument=r.instrument[rows],
-        rest_voltage_v=r.rest_v[rows],
+    member = local[battery]
+    readings = Readings(
+        battery=member,
+        day=r.day[mine],
+        resistance_mohm=r.mohm[mine],
+        method_group=r.method[mine],
+        instrument=r.instrument[mine],
+        rest_voltage_v=r.rest_v[mine],
         full_rest_voltage_v=full[battery],
-        soc_frac=r.charge_frac[rows],
-        temperature_c=r.temperature_c[rows],
-        rest_h=r.rest_h[rows],
-        cycles=r.cycles[rows],
+        soc_frac=r.charge_frac[mine],
+        temperature_c=r.temperature_c[mine],
+        rest_h=r.rest_h[mine],
+        cycles=r.cycles[mine],
     )
+    return readings, member
 
 
 def _capacity(columns: BatteryColumns, tests: IntArray, policy: BatteryPolicy) -> CapacityVerdict:

@@ -114,8 +114,7 @@ class BatteryRows(Sequence[BatteryFacts]):
     def first_use_day(self) -> FloatArray:
         """The day of first use, else of purchase."""
         used, bought = (self._table.floats(name) / DAY_S for name in ("in_service_s", "acquired_s"))
-        day: FloatArray = np.round(np.where(np.isnan(used), bought, used))
-        return day
+        return cast(FloatArray, np.round(np.where(np.isnan(used), bought, used)))
 
 
 @dataclass(frozen=True)
@@ -192,10 +191,16 @@ def local_days_of(seconds: FloatArray) -> FloatArray:
     if not seconds.size:
         return seconds
     zone = timezone.get_current_timezone()
-    days, where = np.unique(np.floor(seconds / DAY_S), return_inverse=True)
-    noon = [datetime.fromtimestamp(d * DAY_S + DAY_S / 2, UTC).astimezone(zone) for d in days]
-    offset = np.array([(moment.utcoffset() or timedelta()).total_seconds() for moment in noon])
-    return cast(FloatArray, (seconds + offset[where]) / DAY_S)
+    days = np.floor(seconds / DAY_S).astype(np.int64)
+    first = int(days.min())
+    # One entry per day between the first and the last: no need to sort hundred thousands of moments.
+    seen = np.zeros(int(days.max()) - first + 1, dtype=np.bool_)
+    seen[days - first] = True
+    offset = np.zeros(seen.size)
+    for day in np.flatnonzero(seen).tolist():
+        noon = datetime.fromtimestamp((first + day) * DAY_S + DAY_S / 2, UTC).astimezone(zone)
+        offset[day] = (noon.utcoffset() or timedelta()).total_seconds()
+    return (seconds + offset[days - first]) / DAY_S
 
 
 def day_to_date(day: float) -> date:

@@ -155,11 +155,13 @@ def comparable_series(readings: Readings, use: BoolArray) -> Series:
     ([1.0, 5.0], [12.0, 13.5])
     """
     rows = np.flatnonzero(use)
-    day, mohm = np.floor(readings.column("day")[rows]), readings.column("resistance_mohm")[rows]
+    # Where every reading may join, as is usual, nothing is copied.
+    used = slice(None) if rows.size == readings.size else rows
+    day, mohm = np.floor(readings.column("day")[used]), readings.column("resistance_mohm")[used]
     if not (np.isfinite(day).all() and np.isfinite(mohm).all()):
         raise ValueError("a reading in a trend needs a finite day and resistance")
     names = ("battery", "method_group", "instrument")
-    battery, method, instrument = (readings.codes(name)[rows] for name in names)
+    battery, method, instrument = (readings.codes(name)[used] for name in names)
     key = _one_key(battery, method, instrument)
     by_day = _one_key(key, day)
     if (by_day[1:] < by_day[:-1]).any():
