@@ -9,9 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from builds.network import Assembled, Scenario, full_rest_v
+from inventory.models import Component
 from shared.columns import BoolArray, FloatArray, IdArray
 from shared.electrical.network import FeedTree, Loads, Solution, Sources, solve
 
+#: Without these a robot stands still on the field; anything else that drops out costs it a function.
+VITAL = frozenset({Component.Role.CONTROLLER, Component.Role.RADIO, Component.Role.REGULATOR})
 #: Place of the battery's posts among branches.
 POSTS = -1
 NO_CIRCUITS = "No circuit of this build can be part of the network: see what is left out."
@@ -99,15 +102,19 @@ class Levels:
         return np.lexsort((spare, self.regulated & (spare >= 0.0))).astype(np.int64)
 
 
-def levels_of(net: Assembled, least_board_v: float | None = None) -> Levels:
+def levels_of(net: Assembled, least_board_v: float | None = None, *, vital: bool = False) -> Levels:
     """Components that say what they need, and the board where a least voltage is asked of it.
 
-    A regulator that says nothing needs at least what it gives out.
+    A regulator that says nothing needs at least what it gives out. ``vital``: only what the robot is dead without
+    (controller, radio, regulators); where nothing of that kind says what it needs, all that do.
     """
     parts, regulates = net.rows.components, net.currents.regulates[net.circuit]
     gives = np.where(regulates, parts.floats("output_v")[net.circuit], np.nan)
     need = np.where(np.isnan(net.minimum_v), gives, net.minimum_v)
     at = np.flatnonzero(~np.isnan(need))
+    if vital:
+        alive = at[parts.is_one_of("role", VITAL)[net.circuit[at]]]
+        at = alive if alive.size else at
     rows = net.circuit[at]
     codes = net.rows.circuits.texts("code")
     names: list[tuple[int | None, str, str]] = [

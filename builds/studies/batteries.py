@@ -71,11 +71,14 @@ def batteries_for(
     cases: Sequence[BatteryCase],
     least_board_v: float | None = None,
 ) -> BatteryStudy:
-    """Judge every battery, best first; those never measured are unknown, not guessed at."""
+    """Judge every battery, best first; those never measured are unknown, not guessed at.
+
+    Judged is what the robot is dead without: a branch of its own that is too weak is no fault of a battery.
+    """
     told = BatteryStudy(build_id, None, (), None, cannot(net, None))
     if told.cannot:
         return told
-    levels = levels_of(net, least_board_v)
+    levels = levels_of(net, least_board_v, vital=True)
     known = [case for case in (as_new, *cases) if case.internal_mohm is not None]
     verdicts = {}
     if known:

@@ -111,6 +111,19 @@ def test_the_batteries_are_counted_by_their_verdicts(client, power):
     assert f"{yes} of 3 batteries may run" in page.content.decode()
 
 
+def test_a_weak_branch_is_no_fault_of_the_battery(power):
+    """What only costs the robot a function judges the wiring, not which battery may go out."""
+    power.battery("GP-01", 14.5)
+    motor = power.circuits["ARM-1"].component
+    motor.minimum_v = 12.0  # more than any battery brings through its thin lead
+    motor.save()
+    study = batteries_for(power.scope, power.build)
+    assert [row.verdict for row in study.rows] == ["yes"]
+    assert study.rows[0].worst is not None
+    assert study.rows[0].worst.code in ("BRAIN", "REG", "RADIO")
+    assert cheapest_fix(power.scope, power.build).fails
+
+
 def test_a_wish_for_the_board_is_asked_of_the_study(client, power):
     power.battery("GP-01", 14.5)
     strict = client.get(url(power, "build-cart"), {"least_v": "12.5"}).context["found"]
