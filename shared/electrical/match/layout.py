@@ -45,7 +45,6 @@ class Layout:
 
     order: PlaceArray
     place: PlaceArray  # (n,) row of each branch
-    load_row: PlaceArray  # (n,) row that carries the branch's load
     ohm: FloatArray  # (rows,) both poles
     loads: int  # rows of loads; the others feed nodes
     nodes: tuple[Node, ...]  # the battery's terminals first
@@ -94,9 +93,8 @@ def lay_out(tree: FeedTree, has_load: BoolArray, is_power: BoolArray, regulator:
     loads = loads[np.lexsort((late[loads], hangs_on[loads]))]
     branches = np.array([branch for branch in feeders[1:] if inner[branch]], dtype=np.intp)
     order = np.concatenate([loads, branches])
-    load_row = np.zeros(len(parent), dtype=np.intp)
-    load_row[loads] = np.arange(len(loads))
-    place = load_row.copy()
+    place = np.zeros(len(parent), dtype=np.intp)
+    place[loads] = np.arange(len(loads))
     place[branches] = np.arange(len(loads), len(order))
     ohm = (tree.supply_ohm + tree.return_ohm)[order, 0]
     ohm[np.flatnonzero(inner[loads])] = 0.0
@@ -122,7 +120,6 @@ def lay_out(tree: FeedTree, has_load: BoolArray, is_power: BoolArray, regulator:
     return Layout(
         order=order,
         place=place,
-        load_row=load_row,
         ohm=ohm,
         loads=len(loads),
         nodes=tuple(nodes),

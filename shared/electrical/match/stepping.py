@@ -4,8 +4,8 @@ Public names: `simulate`, `BLOCK_VALUES`.
 
 The ends of the phases lie on the step grid, so nothing changes within a step and the implicit midpoint rule keeps
 its order. The voltage jumps where a phase begins and is lowest just there, so it is also solved at those knots.
-Those moments do not enter the steps, so they are put aside and solved together once in a window. Runs are stepped
-in blocks, side by side.
+Those moments do not enter the steps, so they are put aside and solved some together. Runs are stepped in blocks,
+side by side.
 """
 
 from collections.abc import Callable, Sequence
@@ -27,7 +27,7 @@ from shared.electrical.network.tree import PlaceArray
 
 __all__ = ["BLOCK_VALUES", "simulate"]
 
-# Values (rows times runs) stepped together: enough to be worth the calls, few enough to stay in a fast cache.
+# Values (rows times runs) stepped together: enough to be worth the calls, few enough to stay near.
 BLOCK_VALUES: Final = 32_768
 # As many moments between steps are solved at once.
 _MOMENTS: Final = 200
