@@ -290,9 +290,9 @@ def gap() -> dict[str, Any]:
 def minimum() -> dict[str, Any]:
     """A robot whose status beacon was forgotten."""
     there = ("battery", "main breaker", "distribution board", "main controller", "radio", "motor", "data bus")
-    lines = [step(what[0].upper() + what[1:], "is there", "", "there") for what in there]
+    lines = [step(what[0].upper() + what[1:], "is entered", "", "yes") for what in there]
     return _told(
-        WiringMinimum, [*lines, step("Status beacon", "is there", "", "missing")], "Enter its circuit."
+        WiringMinimum, [*lines, step("Status beacon", "is entered", "", "missing")], "Enter its circuit."
     )
 
 

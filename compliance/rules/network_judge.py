@@ -33,7 +33,7 @@ from compliance.rules.network import (
 )
 from compliance.rules.network_facts import NetworkFacts
 from inventory.models import Component, TerminalType
-from shared.columns import BoolArray
+from shared.columns import BoolArray, FloatArray
 from shared.electrical.arrays import Verdict, at_least, at_most
 
 _FORM, _ROLE = TerminalType.Form, Component.Role
@@ -127,6 +127,11 @@ def _told(bad: BoolArray, grade: Grade, applies: BoolArray | bool = True) -> Gra
     return np.where(applies, found, np.int8(Grade.SILENT)).astype(np.int8)
 
 
+def _counted(count: FloatArray, grade: Grade) -> Judged:
+    """So many things are wrong with each build; there is no limit to compare with."""
+    return Judged(_told(count > 0, grade), count, np.full(count.size, np.nan))
+
+
 def _supply_collapse(b: Bench) -> Judged:
     f = b.facts
     in_use: BoolArray = np.any(f.solved.collapsed[:, [Scenario.RUNNING, Scenario.PUSH]], axis=1)
@@ -143,18 +148,18 @@ def _board_sag(b: Bench) -> Judged:
 
 def _wiring_minimum(b: Bench) -> Judged:
     lacks = np.sum(list(b.facts.lacking.values()), axis=0).astype(np.float64)
-    return Judged(_told(lacks > 0, Grade.FIX), lacks, np.zeros(lacks.size))
+    return _counted(lacks, Grade.FIX)
 
 
 def _device_points(b: Bench) -> Judged:
     f = b.facts
     count = f.per_build(f.pointless | (f.short_points > 0)).astype(np.float64)
-    return Judged(_told(count > 0, Grade.UNKNOWN), count, np.zeros(count.size))
+    return _counted(count, Grade.UNKNOWN)
 
 
 def _network_gap(b: Bench) -> Judged:
     count = b.facts.per_build(b.facts.gaps).astype(np.float64)
-    return Judged(_told(count > 0, Grade.UNKNOWN), count, np.zeros(count.size))
+    return _counted(count, Grade.UNKNOWN)
 
 
 #: In this order: a rule that gives way to others comes after them.

@@ -268,7 +268,7 @@ def _radio_feed(f: NetworkFacts, i: int) -> Steps:
 
 def _wiring_minimum(f: NetworkFacts, build: int) -> Steps:
     return [
-        step(what[0].upper() + what[1:], "is there", "", "missing" if where[build] else "there")
+        step(what[0].upper() + what[1:], "is entered", "", "missing" if where[build] else "yes")
         for what, where in f.lacking.items()
     ]
 
