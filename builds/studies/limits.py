@@ -37,7 +37,10 @@ class Limit(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class LimitRow:
-    """One mechanism. ``limit_a`` per motor, in whole amperes; board voltage and margin are those with it."""
+    """One mechanism. ``limit_a`` per motor, in whole amperes; board voltage and margin are those with it.
+
+    ``limit_now_a`` is None where its motors have no limit or different ones.
+    """
 
     mechanism: str
     motors: int
@@ -149,7 +152,7 @@ class _Search:
             mechanism=name,
             motors=int(at.size),
             peak_a=float(np.max(self._peak(at))),
-            limit_now_a=number(float(np.min(now))),
+            limit_now_a=number(float(now[0])) if np.all(now == now[0]) else None,
             limit_a=set_a,
             verdict=verdict,
             board_v=number(volts_at(done, self.net.board)[0, k]),

@@ -311,6 +311,14 @@ def test_no_limit_is_needed_when_nothing_lacks_voltage(shop: StudyShop) -> None:
     assert all(r.limit_a is None for r in study.rows)
 
 
+def test_the_limit_now_is_told_where_motors_share_one(shop: StudyShop) -> None:
+    Circuit.objects.filter(code__startswith="DRIVE").update(limit_a=40.0)
+    study = current_limits(shop.scope, shop.build)
+    assert {r.mechanism: r.limit_now_a for r in study.rows} == {"DRIVE": 40.0, "ARM": None}
+    assert study.all_motors is not None
+    assert study.all_motors.limit_now_a is None
+
+
 # --- reading ---------------------------------------------------------------------------------------------
 def test_queries_do_not_grow_with_circuits_and_batteries(shop: StudyShop) -> None:
     def counts() -> list[int]:
