@@ -26,6 +26,7 @@ PAGES: dict[str, tuple[str, str]] = {
     "robots": ("robots/", ""),
     "build": ("robots/", r"/builds/\d+/$"),
     "power": ("robots/", r"/robots/\d+/$ > /robots/\d+/power/$"),
+    "tree": ("robots/", r"/robots/\d+/$ > /robots/\d+/power/$ > ^#tree$"),
     "match": ("robots/", r"/robots/\d+/$ > /robots/\d+/power/$ > ^#match$"),
     "fixes": ("robots/", r"/builds/\d+/$ > /builds/\d+/fixes/$"),
     "cart": ("robots/", r"/builds/\d+/$ > /builds/\d+/cart/$"),

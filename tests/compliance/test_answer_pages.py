@@ -140,8 +140,8 @@ def test_the_limit_of_the_study_stands_in_the_heading(client, power):
     assert told.all_motors is not None
     words = {
         "none needed": "No current limit is needed.",
-        "limit": f"{told.all_motors.limit_a} A per motor removes the brown-out.",
-        "not enough": "No current limit alone removes the brown-out.",
+        "limit": f"{told.all_motors.limit_a} A per motor leaves every device its voltage.",
+        "not enough": "No current limit alone leaves every device its voltage.",
     }
     assert words[told.all_motors.verdict] in page.content.decode()
 
