@@ -55,7 +55,7 @@ class Table:
     size: int
     _floats: dict[str, FloatArray] = field(default_factory=dict, repr=False)
     _ids: dict[str, IdArray] = field(default_factory=dict, repr=False)
-    _coded: Mapping[str, Coded] = field(default_factory=dict, repr=False)
+    _coded: dict[str, Coded] = field(default_factory=dict, repr=False)
 
     def floats(self, name: str) -> FloatArray:
         """A column of numbers, NaN where the database has none; made once, so not to be written to."""
@@ -77,7 +77,11 @@ class Table:
         return self.raw[name]
 
     def coded(self, name: str) -> Coded:
-        """A column that was asked for as codes."""
+        """A column of few different words as codes; those asked for as codes have been read so."""
+        if name not in self._coded:
+            known = _Codes()
+            code = np.fromiter(map(known.__getitem__, self.raw[name]), np.int64, self.size)
+            self._coded[name] = Coded(code, tuple(known))
         return self._coded[name]
 
     def where(self, mask: BoolArray) -> Table:
@@ -104,20 +108,26 @@ class _Columns(Mapping[str, Sequence[Any]]):
         values: dict[str, Sequence[Any]],
         numbers: Mapping[str, FloatArray],
         plain: Mapping[str, Callable[[float], Any]],
+        coded: Mapping[str, Coded],
     ) -> None:
-        self._values, self._numbers, self._plain = values, numbers, plain
+        self._values, self._numbers, self._plain, self._coded = values, numbers, plain, coded
 
     def __getitem__(self, name: str) -> Sequence[Any]:
-        if name not in self._values:
+        if name in self._values:
+            return self._values[name]
+        if name in self._coded:
+            code, words = self._coded[name]
+            self._values[name] = [words[number] for number in code.tolist()]
+        else:
             make = self._plain[name]
             self._values[name] = [None if x != x else make(x) for x in self._numbers[name].tolist()]
         return self._values[name]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(dict.fromkeys([*self._plain, *self._values]))
+        return iter(dict.fromkeys([*self._plain, *self._coded, *self._values]))
 
     def __len__(self) -> int:
-        return len({*self._plain, *self._values})
+        return len({*self._plain, *self._coded, *self._values})
 
 
 class EpochSeconds(Func):
@@ -174,9 +184,7 @@ def fetch(queryset: QuerySet[Any], *fields: str, coded: Sequence[str] = ()) -> T
     try:
         sql, params = queryset.values_list(*selected).query.sql_with_params()
     except EmptyResultSet:
-        return Table(
-            dict.fromkeys(fields, ()), 0, _coded=dict.fromkeys(coded, Coded(np.empty(0, np.int64), ()))
-        )
+        return Table(dict.fromkeys((*fields, *coded), ()), 0)
     with connection.cursor() as cursor, connection.wrap_database_errors, without_collection():
         cursor.execute(sql, params)
         floats, values, codes = _read(cursor.cursor, len(numbers), len(texts), len(coded))
@@ -184,8 +192,9 @@ def fetch(queryset: QuerySet[Any], *fields: str, coded: Sequence[str] = ()) -> T
         dict(zip(texts, values, strict=True)),
         by_name := dict(zip(numbers, floats, strict=True)),
         {name: _plain(kinds[name]) for name in numbers},
+        words := dict(zip(coded, codes, strict=True)),
     )
-    return Table(columns, floats.shape[1], by_name, _coded=dict(zip(coded, codes, strict=True)))
+    return Table(columns, floats.shape[1], by_name, _coded=words)
 
 
 class _Codes(dict[str, int]):

@@ -17,7 +17,7 @@ from inventory.models import Battery, Charge, Offer, Part, Reading, StockItem
 
 #: What the sweeps read of the large tables; catalogue and packs are a few rows a team and left out.
 READ: dict[type[Model], tuple[str, ...]] = {
-    Circuit: _CIRCUIT,
+    Circuit: (*_CIRCUIT, "role"),
     Build: tuple(name for name in _BUILD if "__" not in name),
     Battery: ("id", "team_id", "code", "state", "acquired_on", "in_service_on", "cycles_at_intake", "model_id"),
     Reading: (
