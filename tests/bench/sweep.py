@@ -20,7 +20,7 @@ from contextlib import contextmanager
 from functools import partial
 from typing import Any
 
-GOAL = 3.0
+GOAL = 1.5
 
 
 def main(arguments: list[str] | None = None) -> dict[str, Any]:

@@ -219,12 +219,10 @@ def test_readings_of_one_day_are_merged_and_none_is_lost():
     assert made.of_reading.tolist() == [1, 0, 1, 1, 1]
 
 
-@given(st.integers(0, 2**32 - 1))
-@settings(max_examples=25, deadline=None)
-def test_a_league_is_judged_like_each_battery_alone(seed):
+def league_of(seed, batteries=9, n=120):
+    """Readings of some batteries by two methods and two instruments, in no order."""
     rng = np.random.default_rng(seed)
-    n, batteries = 120, 9
-    columns = {
+    return {
         "battery": rng.integers(0, batteries, n),
         "day": rng.integers(0, 60, n).astype(float),
         "resistance_mohm": np.round(12 + rng.gamma(2, 2, n), 1),
@@ -232,6 +230,12 @@ def test_a_league_is_judged_like_each_battery_alone(seed):
         "instrument": rng.integers(0, 2, n),
         "soc_frac": rng.choice([1.0, 1.0, 1.0, 0.5, np.nan], n),
     }
+
+
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=25, deadline=None)
+def test_a_league_is_judged_like_each_battery_alone(seed):
+    columns, batteries = league_of(seed), 9
     league = judge_batteries(Readings(**columns), batteries)
     for b in range(batteries):
         mine = columns["battery"] == b
@@ -249,6 +253,30 @@ def test_a_league_is_judged_like_each_battery_alone(seed):
         ):
             np.testing.assert_array_equal(getattr(league, name)[b], getattr(alone, name)[0], err_msg=name)
         np.testing.assert_array_equal(league.crossing.not_before[b], alone.crossing.not_before[0])
+
+
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=25, deadline=None)
+def test_lines_of_those_that_rose_are_enough_for_every_state(seed):
+    readings = Readings(**league_of(seed, batteries=15, n=240))
+    whole = judge_batteries(readings, 15)
+    brief = judge_batteries(readings, 15, lines_of_all=False)
+    lined = whole.large
+    for name in (
+        "state",
+        "series",
+        "rise_frac",
+        "large",
+        "sudden",
+        "sudden_rise_frac",
+        "level_mohm",
+        "limit_mohm",
+    ):
+        np.testing.assert_array_equal(getattr(brief, name), getattr(whole, name), err_msg=name)
+    for name in ("p_value", "significant", "slope_mohm_per_d", "slope_low", "slope_high"):
+        np.testing.assert_array_equal(getattr(brief, name)[lined], getattr(whole, name)[lined], err_msg=name)
+    np.testing.assert_array_equal(brief.crossing.day[lined], whole.crossing.day[lined])
+    assert np.isnan(brief.p_value[~lined]).all()
 
 
 @given(st.lists(st.floats(10, 25), min_size=6, max_size=20), st.floats(1.01, 3))
