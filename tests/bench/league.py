@@ -124,29 +124,25 @@ def save(rows: Iterator[M]) -> list[M]:
     return done
 
 
-def make_kit(number: int, now: datetime) -> Kit:
-    team = Team.objects.create(name=f"Team {number}", slug=f"team-{number}")
-    year = now.year
-    season = Season.objects.create(
-        team=team,
-        name=f"{year}",
-        starts_on=now.date() - timedelta(days=100),
-        ends_on=now.date() + timedelta(days=265),
-    )
+@dataclass(frozen=True)
+class Maker:
+    """Makes the parts of one team."""
 
-    def part(model: type[M], code: str, **values: Any) -> M:
-        made = model(team=team, code=code, name=code, **values)
+    team: Team
+
+    def part(self, model: type[M], code: str, **values: Any) -> M:
+        made = model(team=self.team, code=code, name=code, **values)
         made.save()
         return made
 
-    def wire(code: str, area: float) -> WireType:
-        return part(
+    def wire(self, code: str, area: float) -> WireType:
+        return self.part(
             WireType, code, kind="wire", unit=Unit.METRE, size_typed=f"{area} mm2", area_mm2=area,
             insulation_class_c=105.0,
         )  # fmt: skip
 
-    def ring(code: str, low: float, high: float, hole: float) -> TerminalType:
-        return part(
+    def ring(self, code: str, low: float, high: float, hole: float) -> TerminalType:
+        return self.part(
             TerminalType,
             code,
             kind="terminal",
@@ -156,8 +152,8 @@ def make_kit(number: int, now: datetime) -> Kit:
             hole_mm=hole,
         )
 
-    def device(code: str, form: str, rating: float, points: Points) -> ProtectiveDevice:
-        made = part(
+    def device(self, code: str, form: str, rating: float, points: Points) -> ProtectiveDevice:
+        made = self.part(
             ProtectiveDevice,
             code,
             kind="device",
@@ -168,34 +164,44 @@ def make_kit(number: int, now: datetime) -> Kit:
         )
         DevicePoint.objects.bulk_create(
             DevicePoint(
-                team=team, device=made, multiple=multiple, opens_min_s=low, opens_max_s=high, status="memory",
+                team=self.team, device=made, multiple=multiple, opens_min_s=low, opens_max_s=high, status="memory",
                 source="Invented",
             )
             for multiple, low, high in points
         )  # fmt: skip
         return made
 
-    def component(role: str, **values: Any) -> Component:
-        return part(Component, role.upper(), kind="component", role=role, **values)
+    def component(self, role: str, **values: Any) -> Component:
+        return self.part(Component, role.upper(), kind="component", role=role, **values)
 
+
+def make_kit(number: int, now: datetime) -> Kit:
+    team = Team.objects.create(name=f"Team {number}", slug=f"team-{number}")
+    season = Season.objects.create(
+        team=team,
+        name=f"{now.year}",
+        starts_on=now.date() - timedelta(days=100),
+        ends_on=now.date() + timedelta(days=265),
+    )
+    m = Maker(team)
     return Kit(
         team=team,
         season=season,
-        thin=wire("W05", 0.5),
-        wire=wire("W25", 2.5),
-        heavy=wire("W50", 50.0),
-        ring=ring("RING5", 0.5, 2.5, 5.3),
-        wide=ring("RING8", 4.0, 6.0, 8.4),
-        lug=ring("LUG8", 35.0, 50.0, 8.4),
-        fuse=device("F10", "blade", 10.0, FUSE_POINTS),
-        large=device("F80", "bolt", 80.0, LARGE_POINTS),
-        breaker=device("CB120", "thermal", 120.0, BREAKER_POINTS),
-        motor=part(Component, "MOT", kind="component", role="motor", nominal_a=1.2, peak_a=5.0),
-        board=component("board"),
-        controller=component("controller", nominal_v=12.0, nominal_a=1.0, minimum_v=6.5),
-        radio=component("radio", nominal_v=12.0, nominal_a=0.8, minimum_v=6.5),
-        beacon=component("beacon", nominal_v=12.0, nominal_a=0.3),
-        battery=part(BatteryModel, "AGM18", kind="battery", chemistry="agm", capacity_ah=18.0, end_v=10.5),
+        thin=m.wire("W05", 0.5),
+        wire=m.wire("W25", 2.5),
+        heavy=m.wire("W50", 50.0),
+        ring=m.ring("RING5", 0.5, 2.5, 5.3),
+        wide=m.ring("RING8", 4.0, 6.0, 8.4),
+        lug=m.ring("LUG8", 35.0, 50.0, 8.4),
+        fuse=m.device("F10", "blade", 10.0, FUSE_POINTS),
+        large=m.device("F80", "bolt", 80.0, LARGE_POINTS),
+        breaker=m.device("CB120", "thermal", 120.0, BREAKER_POINTS),
+        motor=m.component("motor", nominal_a=1.2, peak_a=5.0),
+        board=m.component("board"),
+        controller=m.component("controller", nominal_v=12.0, nominal_a=1.0, minimum_v=6.5),
+        radio=m.component("radio", nominal_v=12.0, nominal_a=0.8, minimum_v=6.5),
+        beacon=m.component("beacon", nominal_v=12.0, nominal_a=0.3),
+        battery=m.part(BatteryModel, "AGM18", kind="battery", chemistry="agm", capacity_ah=18.0, end_v=10.5),
     )
 
 
