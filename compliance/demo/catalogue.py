@@ -1,4 +1,4 @@
-"""What the demo teams use: some sixty parts, with invented codes and figures of the usual kind."""
+"""What the demo teams use: some eighty parts, with invented codes and figures of the usual kind."""
 
 from __future__ import annotations
 
@@ -26,6 +26,7 @@ WIRES: dict[str, tuple[str, str, int, float, str]] = {
     "W04R": ("Battery lead, red", "4 AWG", 413, 105, "red"),
     "W04K": ("Battery lead, black", "4 AWG", 413, 105, "black"),
     "W06R": ("Heavy lead, red", "6 AWG", 266, 105, "red"),
+    "W08P": ("Pair for long feeds", "8 AWG", 168, 105, "red/black"),
     "W10P": ("Pair for drive motors", "10 AWG", 105, 105, "red/black"),
     "W12P": ("Pair for mechanisms", "12 AWG", 65, 105, "red/black"),
     "W14P": ("Pair for light mechanisms", "14 AWG", 41, 105, "red/black"),
@@ -36,11 +37,14 @@ WIRES: dict[str, tuple[str, str, int, float, str]] = {
     "WBUS": ("Twisted pair for the data bus", "22 AWG", 7, 105, "yellow/green"),
     "W25M": ("Test bench lead", "2.5 mm2", 50, 105, "blue"),
 }
+#: Sold, but not on the shelf: thicker than any robot has yet.
+NOT_HELD = frozenset({"W08P"})
 #: code -> (name, form, least and largest conductor mm2, as printed, hole mm, colour)
 TERMINALS: dict[str, tuple[str, str, float, float, str, float | None, str]] = {
     "LUG-4-M8": ("Lug for battery leads, M8", "lug", 16.0, 25.0, "4 AWG", 8.4, ""),
     "LUG-4-M6": ("Lug for battery leads, M6", "lug", 16.0, 25.0, "4 AWG", 6.4, ""),
     "LUG-6-M6": ("Lug for heavy leads, M6", "lug", 10.0, 16.0, "6 AWG", 6.4, ""),
+    "RING-8-M5": ("Ring for 8 AWG, M5", "ring", 6.6, 10.5, "8 AWG", 5.3, ""),
     "RING-Y-M5": ("Ring, yellow, M5", "ring", 2.6, 6.6, "12-10 AWG", 5.3, "yellow"),
     "RING-Y-M6": ("Ring, yellow, M6", "ring", 2.6, 6.6, "12-10 AWG", 6.4, "yellow"),
     "RING-B-M5": ("Ring, blue, M5", "ring", 1.0, 2.6, "16-14 AWG", 5.3, "blue"),
@@ -48,6 +52,7 @@ TERMINALS: dict[str, tuple[str, str, float, float, str, float | None, str]] = {
     "RING-R-M4": ("Ring, red, M4", "ring", 0.25, 1.65, "22-16 AWG", 4.3, "red"),
     "BLADE-B": ("Push-on, blue", "blade", 1.0, 2.6, "16-14 AWG", None, "blue"),
     "BLADE-R": ("Push-on, red", "blade", 0.25, 1.65, "22-16 AWG", None, "red"),
+    "FER-08": ("Ferrule, long, for 8 AWG", "ferrule", 6.0, 10.0, "6-10 mm2", None, ""),
     "FER-10": ("Ferrule, long, for 10 AWG", "ferrule", 4.0, 6.0, "4-6 mm2", None, ""),
     "FER-12": ("Ferrule, long, for 12 AWG", "ferrule", 2.5, 4.0, "2.5-4 mm2", None, ""),
     "FER-14": ("Ferrule, long, for 14 AWG", "ferrule", 1.5, 2.5, "1.5-2.5 mm2", None, ""),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from random import Random
 
-from compliance.demo.catalogue import Catalogue
+from compliance.demo.catalogue import NOT_HELD, Catalogue
 from compliance.demo.clock import LEDGER_BEGAN, PAST_EVENT, Clock
 from compliance.demo.faults import NO_OFFER, ON_HAND, SLOW_OFFER
 from compliance.demo.people import GULL
@@ -126,11 +126,11 @@ def _offer(scope: Scope, part: Part, supplier: Supplier, days: int, factor: Deci
 
 
 def _make_spools(scope: Scope, parts: Catalogue, bins: dict[str, Bin], clock: Clock) -> dict[str, Spool]:
-    """Two spools of every wire type (one for the crate) and, at Gull Point, a remnant; returns the crate's."""
+    """Two spools of every wire on the shelf (one for the crate), a remnant at Gull Point; returns the crate's."""
     crate: dict[str, Spool] = {}
     number = 0
     for code, part in parts.items():
-        wire = parts.get_as(WireType, code) if part.kind == PartKind.WIRE else None
+        wire = parts.get_as(WireType, code) if part.kind == PartKind.WIRE and code not in NOT_HELD else None
         if wire is None:
             continue
         for length, place in ((60, "B1"), (25, "CRATE-2")):

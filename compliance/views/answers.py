@@ -88,8 +88,12 @@ class BuildFixes(AnswerPage):
         circuit = self.scope.get(Circuit, pk=pk_in(request.POST, "circuit"), build=build)
         wire = self.scope.get(WireType, pk=pk_in(request.POST, "wire"))
         draft = fix_as_draft(scope=self.scope, build=build, circuit=circuit, wire=wire)
-        self.say(f"{draft} started as a draft with {wire.size_typed} on {circuit.code}.")
-        return self.go("build-compare", pk=draft.pk)
+        self.say(
+            " ".join(
+                [f"{draft.build} started as a draft with {wire.size_typed} on {circuit.code}.", *draft.ends]
+            )
+        )
+        return self.go("build-compare", pk=draft.build.pk)
 
 
 class BuildCart(AnswerPage):

@@ -160,7 +160,9 @@ def test_a_build_of_another_team_cannot_be_put_beside(client, power):
 def test_the_differences_are_figures_of_both(power):
     thick = wire(power.shop, "12 AWG")
     before = solved_build(power.scope, power.build).scenarios[Scenario.PUSH].board_v
-    draft = fix_as_draft(scope=power.scope, build=power.build, circuit=power.circuits["ARM-1"], wire=thick)
+    draft = fix_as_draft(
+        scope=power.scope, build=power.build, circuit=power.circuits["ARM-1"], wire=thick
+    ).build
     found = build_changes(power.scope, power.build, draft)
     board = next(effect for effect in found.effects if effect.before == pytest.approx(before))
     assert board.after == pytest.approx(solved_build(power.scope, draft).scenarios[Scenario.PUSH].board_v)
