@@ -10,7 +10,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.db.models.fields.json import KeyTransform
 
-from builds.electrical import judged_builds
+from builds.electrical import CircuitColumns, judged_builds
 from builds.match_study import StudyInputs, study_inputs
 from builds.models import Build, Event, MatchStudy
 from shared.access import Scope
@@ -48,11 +48,14 @@ class BuildStudies:
         return sum(not row.fresh and not row.reason for row in self.rows)
 
 
-def studies_of(scope: Scope, build: Build) -> BuildStudies:
-    """What is known of a build in a match, per battery on the cart, the weakest last; new battery first."""
-    (inputs,) = study_inputs(scope, Build.objects.filter(pk=build.pk))
+def studies_of(scope: Scope, build: Build, rows: CircuitColumns | None = None) -> BuildStudies:
+    """What is known of a build in a match, per battery on the cart, the weakest last; new battery first.
+
+    ``rows``: its circuits, where they were read before.
+    """
+    (inputs,) = study_inputs(scope, Build.objects.filter(pk=build.pk), rows)
     kept = {study.battery_id: study for study in studies_listed(scope).filter(build=build)}
-    rows = [
+    told = [
         StudyRow(
             battery_id=case.battery.battery_id,
             label=case.battery.label,
@@ -63,11 +66,11 @@ def studies_of(scope: Scope, build: Build) -> BuildStudies:
         )
         for case in inputs.cases
     ]
-    rows.sort(key=_strongest_first)
+    told.sort(key=_strongest_first)
     idle = [
         StudyRow(pk, code, "", None, {}, fresh=False, reason=reason) for pk, code, reason in inputs.unjudged
     ]
-    return BuildStudies(build, (*rows, *idle), run_waiting(scope, build), inputs.cannot)
+    return BuildStudies(build, (*told, *idle), run_waiting(scope, build), inputs.cannot)
 
 
 def _strongest_first(row: StudyRow) -> tuple[bool, float, float]:

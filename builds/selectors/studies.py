@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from builds.electrical import load_circuits
+from builds.electrical import CircuitColumns, load_circuits
 from builds.models import Build
 from builds.network import PUSHING, Assembled, assemble
 from builds.studies import (
@@ -25,9 +25,16 @@ from inventory.selectors.wires import wire_choices
 from shared.access import Scope
 
 
-def network_of(scope: Scope, build: Build, push: int = PUSHING) -> Assembled:
+def circuits_of(scope: Scope, build: Build) -> CircuitColumns:
+    """The circuits of one build, for those who ask several studies of it: eight queries."""
+    return load_circuits(scope.rows(Build).filter(pk=build.pk))
+
+
+def network_of(
+    scope: Scope, build: Build, push: int = PUSHING, rows: CircuitColumns | None = None
+) -> Assembled:
     """The network of one build, alone; ``push``: how many mechanisms are at their peak while it pushes."""
-    return assemble(load_circuits(scope.rows(Build).filter(pk=build.pk)), push=push)
+    return assemble(circuits_of(scope, build) if rows is None else rows, push=push)
 
 
 def battery_case(scope: Scope, build: Build, net: Assembled, battery: Battery | None) -> BatteryCase:
@@ -58,9 +65,10 @@ def solved_build(
     *,
     least_board_v: float | None = None,
     push: int = PUSHING,
+    net: Assembled | None = None,
 ) -> SolvedBuild:
-    """Every voltage and current of the build in the three scenarios."""
-    net = network_of(scope, build, push)
+    """Every voltage and current of the build in the three scenarios; ``net``: its network, if it is there already."""
+    net = net or network_of(scope, build, push)
     return solved.solved_build(build.pk, net, battery_case(scope, build, net, battery), least_board_v)
 
 
@@ -79,10 +87,15 @@ def cheapest_fix(
 
 
 def batteries_for(
-    scope: Scope, build: Build, *, least_board_v: float | None = None, push: int = PUSHING
+    scope: Scope,
+    build: Build,
+    *,
+    least_board_v: float | None = None,
+    push: int = PUSHING,
+    net: Assembled | None = None,
 ) -> BatteryStudy:
-    """Which battery in service may still run this build."""
-    net = network_of(scope, build, push)
+    """Which battery in service may still run this build; ``net``: its network, if it is there already."""
+    net = net or network_of(scope, build, push)
     as_new = battery_case(scope, build, net, None)
     cases = [case_of(source) for source in battery_sources(scope) if source.in_service]
     return batteries.batteries_for(build.pk, net, as_new, cases, least_board_v)

@@ -111,8 +111,13 @@ class _Judgement:
         )
 
 
-def _judge(scope: Scope, build: Build) -> _Judgement:
-    facts = load_facts(scope.rows(Build).filter(pk=build.pk), [scope.team.pk])
+def facts_of(scope: Scope, build: Build) -> NetworkFacts:
+    """The circuits of one build with their rule pack; a fixed number of queries."""
+    return load_facts(scope.rows(Build).filter(pk=build.pk), [scope.team.pk])
+
+
+def _judge(scope: Scope, build: Build, facts: NetworkFacts | None = None) -> _Judgement:
+    facts = facts or facts_of(scope, build)
     return _Judgement(facts, judge_all(facts))
 
 
@@ -139,9 +144,12 @@ def build_verdict(scope: Scope, build: Build) -> BuildVerdict:
     return BuildVerdict(_margins(scope, build, told), checks)
 
 
-def circuit_margins(scope: Scope, build: Build) -> list[CircuitMargin]:
-    """Every circuit of the build with its margins, the worst first; a fixed number of queries."""
-    return _margins(scope, build, _judge(scope, build))
+def circuit_margins(scope: Scope, build: Build, facts: NetworkFacts | None = None) -> list[CircuitMargin]:
+    """Every circuit of the build with its margins, the worst first; a fixed number of queries.
+
+    ``facts``: those of this build, where they were read before.
+    """
+    return _margins(scope, build, _judge(scope, build, facts))
 
 
 def _margins(scope: Scope, build: Build, told: _Judgement) -> list[CircuitMargin]:

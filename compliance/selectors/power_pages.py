@@ -86,9 +86,9 @@ def share_words(share: float) -> str:
     return f"{share:.0%}" if share >= 0.01 else "under 1%"
 
 
-def pushing_of(scope: Scope, build: Build) -> int:
-    """How many mechanisms push at once, as the rule pack of the build's season says; in two queries."""
-    table = PackTable.load([scope.team.pk])
+def pushing_of(scope: Scope, build: Build, table: PackTable | None = None) -> int:
+    """How many mechanisms push at once, as the rule pack of the build's season says; in two queries, if any."""
+    table = table or PackTable.load([scope.team.pk])
     pack = table.pack_of(scope.team.pk, build.robot.season_id)
     return int(cast(float, limits_by_pack(table, BoardSag, "mechanisms")[pack]))
 

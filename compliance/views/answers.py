@@ -15,7 +15,9 @@ from builds.selectors.studies import (
     batteries_for,
     build_changes,
     cheapest_fix,
+    circuits_of,
     current_limits,
+    network_of,
     solved_build,
 )
 from builds.services.fixes import fix_as_draft
@@ -104,8 +106,10 @@ class BuildCart(AnswerPage):
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         build = self.build()
         form, least_v = self.asked()
-        found = batteries_for(self.scope, build, least_board_v=least_v, push=pushing_of(self.scope, build))
-        cart = cart_rows(found, studies_of(self.scope, build).rows)
+        rows = circuits_of(self.scope, build)
+        net = network_of(self.scope, build, pushing_of(self.scope, build), rows)
+        found = batteries_for(self.scope, build, least_board_v=least_v, net=net)
+        cart = cart_rows(found, studies_of(self.scope, build, rows).rows)
         told = Counter(row.state for row in cart if row.battery_id)
         context = {
             **self.context(build),

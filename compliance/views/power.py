@@ -11,12 +11,12 @@ from django.utils import timezone
 from builds.models import Build, BuildState, Robot
 from builds.network import Scenario
 from builds.selectors.match_studies import studies_of
-from builds.selectors.studies import batteries_for, solved_build
+from builds.selectors.studies import batteries_for, network_of, solved_build
 from builds.services.match_studies import match_studies_ask
 from compliance.models import SubjectKind
 from compliance.rules.network import RULES as NETWORK_RULES
 from compliance.selectors.flags import flags_of
-from compliance.selectors.margins import circuit_margins
+from compliance.selectors.margins import circuit_margins, facts_of
 from compliance.selectors.power_drawings import feed_picture, match_picture
 from compliance.selectors.power_pages import (
     CartRow,
@@ -91,15 +91,16 @@ class BuildPower(BuildPage):
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         build = self.build()
         case = CASES.get(request.GET.get("case", ""), Scenario.PUSH)
-        studies = studies_of(self.scope, build)
-        push = pushing_of(self.scope, build)
-        cart = cart_rows(batteries_for(self.scope, build, push=push), studies.rows)
+        facts = facts_of(self.scope, build)
+        studies = studies_of(self.scope, build, facts.rows)
+        net = network_of(self.scope, build, pushing_of(self.scope, build, facts.table), facts.rows)
+        cart = cart_rows(batteries_for(self.scope, build, net=net), studies.rows)
         battery = self.chosen_battery()
         if battery is None and request.GET.get("battery") != AS_NEW:
             worst = weakest(cart)
             battery = self.scope.get(Battery, pk=worst.battery_id) if worst else None
-        solved = solved_build(self.scope, build, battery, push=push)
-        margins = {m.circuit.pk: m for m in circuit_margins(self.scope, build)}
+        solved = solved_build(self.scope, build, battery, net=net)
+        margins = {m.circuit.pk: m for m in circuit_margins(self.scope, build, facts)}
         chosen = next((row for row in cart if row.battery_id == (battery.pk if battery else None)), None)
         context = {
             **self.context(build),

@@ -279,3 +279,11 @@ def test_more_circuits_and_batteries_cost_no_more_queries(client, power, name):
         )
         power.battery(f"B-{n}", 16.0 + n)
     assert queries(client, where) == few
+
+
+@pytest.mark.parametrize(("name", "most"), [("build-power", 28), ("build-cart", 23)])
+def test_the_circuits_are_read_once_for_the_whole_page(client, power, name, most):
+    power.battery("GP-04", 24.0)
+    where = url(power, name)
+    queries(client, where)  # what is asked only the first time
+    assert queries(client, where) <= most
