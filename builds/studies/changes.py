@@ -33,7 +33,7 @@ _FIELDS: dict[str, str] = {
     "cycle_s": "cycle [s]",
     "mechanism": "mechanism",
     "limit_a": "current limit [A]",
-    "joints_mohm": "joints [mohm]",
+    "joints_mohm": "joints [mΩ]",
     "bundle_count": "conductors in the bundle",
     "ambient_c": "ambient [C]",
     "critical": "critical",
@@ -41,7 +41,7 @@ _FIELDS: dict[str, str] = {
 _BUILD_FIELDS: dict[str, str] = {
     "battery_model__code": "battery model",
     "ambient_c": "ambient [C]",
-    "source_mohm": "resistance up to the board [mohm]",
+    "source_mohm": "resistance up to the board [mΩ]",
 }
 
 
@@ -67,7 +67,8 @@ class FieldChange:
 class Change:
     """One circuit. ``board_v_effect``: what this change alone does to the board while the heaviest mechanisms push.
 
-    None where it cannot be told alone (the circuit moved to another feed, or takes no part).
+    None where it cannot be told alone (the circuit moved to another feed, takes no part, or became a regulator with
+    something behind it).
     """
 
     kind: Kind
@@ -242,7 +243,9 @@ def _swapped(before: Side, after: Side, pairs: Sequence[tuple[int, int]]) -> dic
     }
     for i, j in pairs:
         other = int(after.net.branch[j])
-        if before.solvable and before.net.branch[i] >= 0 and other >= 0:
+        # What hangs on a regulator cannot hang on a plain branch in another column.
+        same = before.net.currents.regulates[i] == after.net.currents.regulates[j]
+        if before.solvable and before.net.branch[i] >= 0 and other >= 0 and same:
             ohms = float(after.net.supply_ohm[other]), float(after.net.return_ohm[other])
             trials.put(i, {name: column[other] for name, column in theirs.items()}, ohms)
     return trials.effects()

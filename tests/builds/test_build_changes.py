@@ -104,3 +104,23 @@ def test_two_empty_builds_have_nothing_to_tell(shop: StudyShop) -> None:
     assert study.changes == ()
     assert "No circuit of this build" in study.cannot
     assert all(e.before is None for e in study.effects if e.unit == "V")
+
+
+def test_a_circuit_that_became_a_regulator_has_no_effect_of_its_own(shop: StudyShop) -> None:
+    w, main = shop.wiring, shop.circuits["MAIN"]
+    part = w.component("regulator", nominal_v=12.0, nominal_a=1.0, output_v=5.0, efficiency_frac=0.9)
+    shop.add(
+        "STEP", fed_from=main, wire=w.wire("12 AWG"), component=part, build=shop.build, continuous_a=None
+    )
+    after = changed(shop)
+    after.circuits.filter(code="STEP").update(length_m=2.0)
+    lamp = w.component("other", nominal_v=5.0, nominal_a=0.5)
+    w.circuit(
+        build=after, code="LAMP", fed_from=after.circuits.get(code="STEP"), component=lamp, continuous_a=None
+    )
+    study = build_changes(shop.scope, shop.build, after)
+    by_code = {c.code: c for c in study.changes}
+    assert (by_code["STEP"].kind, by_code["STEP"].board_v_effect) == (Kind.CHANGED, None)
+    effects = {e.key: e for e in study.effects}
+    sides = [solved_build(shop.scope, b).scenarios[Scenario.PUSH].board_v for b in (shop.build, after)]
+    assert [effects["board_v_push"].before, effects["board_v_push"].after] == pytest.approx(sides)
