@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from builds.match_study import RUNS
@@ -21,26 +22,37 @@ from shared.models import JobRun, Team
 
 TEAM_JOB = "match.team"
 REPORT_EVERY_S = 1.0
+#: A worker may be the only one: after so long the next share of studies waits until all other due runs are done.
+SLICE_S = 5.0
+
+Answer = dict[str, int] | jobs.Unfinished
 
 
-def match_build(run: JobRun) -> dict[str, int]:
+def match_build(run: JobRun) -> Answer:
     """The studies of the build named in the run's arguments, with as many runs as asked for."""
-    assert run.team is not None
-    builds = Build.objects.filter(pk=run.arguments["build_id"])
-    return match_studies_update(
-        scope=system_scope(run.team), builds=builds, runs=_runs(run), progress=_reporting(run)
-    )
+    return _slice(run, Build.objects.filter(pk=run.arguments["build_id"]))
 
 
-def match_team(run: JobRun) -> dict[str, int]:
+def match_team(run: JobRun) -> Answer:
     """The studies of the builds that the team's edits keep studied."""
     assert run.team is not None
-    return match_studies_update(
+    return _slice(run, studied_builds([run.team.pk], timezone.localdate()))
+
+
+def _slice(run: JobRun, builds: QuerySet[Build]) -> Answer:
+    """Some seconds' work on the studies of these builds; what then is left waits for the run's next turn."""
+    assert run.team is not None
+    counts = match_studies_update(
         scope=system_scope(run.team),
-        builds=studied_builds([run.team.pk], timezone.localdate()),
+        builds=builds,
         runs=_runs(run),
         progress=_reporting(run),
+        slice_s=SLICE_S,
     )
+    left, simulated = counts.pop("left", 0), counts["simulated"]
+    counts["simulated"] += run.counts.get("simulated", 0)
+    # Nothing kept: others are at the same work, or edits go on and have queued their own run.
+    return jobs.Unfinished(counts) if left and simulated else counts
 
 
 def match_all(run: JobRun) -> dict[str, int]:

@@ -3,6 +3,9 @@
 Losing a message loses nothing: beat looks for due rows and nudges again. Two nudges for one row do no harm: the
 second claim changes no row. A worker killed with a row in hand leaves a lease that runs out, and the next one takes
 the row; a row that kills every worker that takes it stops after ``MAX_ATTEMPTS``.
+
+A job that takes minutes is patient: it does a slice, answers ``Unfinished``, and its row waits in the queue again, so
+that one worker alone still does a person's sweep within seconds.
 """
 
 from __future__ import annotations
@@ -12,12 +15,13 @@ import logging
 import uuid
 from collections.abc import Collection, Iterator
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from celery import current_app
 from django.db import IntegrityError, transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.utils import timezone
 from django.utils.module_loading import import_string
 from kombu.exceptions import KombuError
@@ -29,6 +33,14 @@ log = logging.getLogger(__name__)
 
 MAX_ATTEMPTS = 5
 NUDGE_TASK = "shared.tasks.run_job"
+PATIENT_JOBS = frozenset(name for name, job in JOBS.items() if job.patient)
+
+
+@dataclass(frozen=True)
+class Unfinished:
+    """What a job answers that did a part and left the rest for its next turn; ``counts`` are those so far."""
+
+    counts: dict[str, Any]
 
 
 def enqueue(
@@ -103,10 +115,18 @@ def nudge(run_id: int, wait_s: float = 0.0) -> None:
 
 
 def due(now: datetime) -> QuerySet[JobRun]:
-    """Rows a worker may take: queued and due, or running with a lease that has run out; oldest first."""
+    """Rows a worker may take: queued and due, or running with a lease that has run out; oldest first, patient last."""
     queued = Q(state=JobRun.State.QUEUED, not_before__lte=now)
     abandoned = Q(state=JobRun.State.RUNNING, lease_until__lt=now)
-    return JobRun.objects.filter(queued | abandoned).order_by("not_before", "pk")
+    patience = Case(When(name__in=PATIENT_JOBS, then=Value(1)), default=Value(0))
+    return JobRun.objects.filter(queued | abandoned).order_by(patience, "not_before", "pk")
+
+
+def due_before(run_id: int, now: datetime) -> list[int]:
+    """The rows that are done before that one: every other that is due, if it is a patient one."""
+    if not JobRun.objects.filter(pk=run_id, name__in=PATIENT_JOBS).exists():
+        return []
+    return list(due(now).exclude(name__in=PATIENT_JOBS).values_list("pk", flat=True)[:100])
 
 
 def claim(run_id: int, now: datetime) -> JobRun | None:
@@ -123,7 +143,6 @@ def claim(run_id: int, now: datetime) -> JobRun | None:
             attempts=F("attempts") + 1,
             started_at=now,
             lease_until=now + timedelta(seconds=JOBS[run.name].lease_s),
-            progress_frac=0.0,
             error="",
         )
     )
@@ -147,7 +166,7 @@ def perform(run_id: int) -> JobRun | None:
 def run_now(
     name: str, *, trigger: str, team: Team | None = None, arguments: dict[str, Any] | None = None
 ) -> JobRun:
-    """Do a job in this process at once, leaving a row as any run does; no worker can take it."""
+    """Do a job in this process at once and whole, leaving a row as any run does."""
     now = timezone.now()
     run = JobRun.objects.create(
         name=name,
@@ -162,27 +181,57 @@ def run_now(
         lease_until=now + timedelta(seconds=JOBS[name].lease_s),
         attempts=1,
     )
-    return _do(run)
+    _do(run)
+    while run.state == JobRun.State.QUEUED and (slice_done := perform(run.pk)):
+        run = slice_done
+    return run
 
 
 def _do(run: JobRun) -> JobRun:
-    """Do the job of a claimed row and write its end."""
+    """Do the job of a claimed row and write its end, or queue it again where a part of it is left."""
     try:
         counts = import_string(JOBS[run.name].function)(run)
     except Exception as exc:  # the run's row is where a failure is reported; nothing is swallowed
         log.exception("run %s of %s failed", run.pk, run.name)
         _finish(run, JobRun.State.FAILED, error=f"{type(exc).__name__}: {exc}")
         return run
+    if isinstance(counts, Unfinished):
+        if _queue_again(run, counts.counts):
+            return run
+        counts = counts.counts
     _finish(run, JobRun.State.DONE, counts=counts or {})
     return run
 
 
+def _held(run: JobRun) -> QuerySet[JobRun]:
+    """The row, unless the lease ran out meanwhile and another worker holds it now."""
+    return JobRun.objects.filter(
+        pk=run.pk, state=JobRun.State.RUNNING, attempts=run.attempts, started_at=run.started_at
+    )
+
+
+def _queue_again(run: JobRun, counts: dict[str, Any]) -> bool:
+    """Put the row back into the queue; False where an edit queued another run of the same, which does the rest."""
+    now = timezone.now()
+    again = {"state": JobRun.State.QUEUED, "not_before": now, "counts": counts}
+    # What kills a worker again and again gets no slice done, so a slice that ended starts the count anew.
+    again |= {"attempts": 0, "lease_until": None}
+    try:
+        with transaction.atomic():
+            _held(run).update(**again)
+    except IntegrityError:
+        return False
+    run.refresh_from_db()
+    transaction.on_commit(lambda: nudge(run.pk))
+    return True
+
+
 def _finish(run: JobRun, state: str, *, counts: dict[str, Any] | None = None, error: str = "") -> None:
-    """Write the end, unless the lease ran out meanwhile and another worker holds the row now."""
+    """Write the end, unless another worker holds the row now."""
     run.state, run.finished_at, run.error = state, timezone.now(), error[:2000]
     run.counts = counts or run.counts
     run.progress_frac = 1.0 if state == JobRun.State.DONE else run.progress_frac
-    JobRun.objects.filter(pk=run.pk, state=JobRun.State.RUNNING, attempts=run.attempts).update(
+    _held(run).update(
         state=run.state,
         finished_at=run.finished_at,
         error=run.error,
@@ -194,9 +243,7 @@ def _finish(run: JobRun, state: str, *, counts: dict[str, Any] | None = None, er
 def report_progress(run: JobRun, frac: float) -> None:
     """Show how far a long run is, and hold on to its lease."""
     lease = timezone.now() + timedelta(seconds=JOBS[run.name].lease_s)
-    JobRun.objects.filter(pk=run.pk, attempts=run.attempts, state=JobRun.State.RUNNING).update(
-        progress_frac=max(0.0, min(1.0, frac)), lease_until=lease
-    )
+    _held(run).update(progress_frac=max(0.0, min(1.0, frac)), lease_until=lease)
 
 
 def run_due(*, wait_for_debounce: bool = False, leave: Collection[str] = ()) -> Iterator[JobRun]:

@@ -91,7 +91,7 @@ def ask_for(*, scope: Scope, names: Sequence[str]) -> list[JobRun]:
 def progress(run: JobRun, now: datetime) -> dict[str, Any]:
     """How far a run is, as ``web/_progress.html`` shows it."""
     finished = run.state in (JobRun.State.DONE, JobRun.State.FAILED)
-    waited_s = (now - run.asked_at).total_seconds()
+    waited_s = (now - max(run.asked_at, run.not_before)).total_seconds()
     message = run.error
     if run.state == JobRun.State.QUEUED and waited_s > 30:
         message = f"It has waited {waited_s:.0f} s: is a worker running?"

@@ -23,6 +23,9 @@ class Job:
     part_of: str = ""  # the job that shares itself out into runs of this one; nobody asks for these alone
     done_by: str = ""  # the scheduled job that does this one too, for every team
     debounce_s: float = DEBOUNCE_S  # how soon after an edit it starts; edits within this time share one run
+    patient: bool = (
+        False  # takes minutes: does a slice at a time and lets every other run that is due go first
+    )
 
 
 #: A sweep reports after every chunk of teams, which takes seconds; a worker that is silent for longer is gone.
@@ -67,8 +70,11 @@ JOBS: dict[str, Job] = {
         "Match studies of the robots that go to an event",
         lease_s=MATCH_LEASE_S,
         debounce_s=20.0,
+        patient=True,
     ),
-    "match.build": Job("builds.tasks.match_build", "Match studies of one build", lease_s=MATCH_LEASE_S),
+    "match.build": Job(
+        "builds.tasks.match_build", "Match studies of one build", lease_s=MATCH_LEASE_S, patient=True
+    ),
 }
 
 #: An edited model -> the sweeps and studies whose answer it could change.

@@ -11,7 +11,9 @@ from shared.models import JobRun
 
 @shared_task(name="shared.tasks.run_job")
 def run_job(run_id: int) -> None:
-    """Do the run of that row, if it is still to be done."""
+    """Do the run of that row, if it is still to be done; a patient one after all others that are due."""
+    for other_id in jobs.due_before(run_id, timezone.now()):
+        jobs.perform(other_id)
     jobs.perform(run_id)
 
 

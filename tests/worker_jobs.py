@@ -48,7 +48,7 @@ def slow_sweep(run: JobRun) -> dict[str, int]:
         return tasks.sweep_stock(run)
 
 
-def slow_studies(run: JobRun) -> dict[str, int]:
+def slow_studies(run: JobRun) -> builds_tasks.Answer:
     """The real studies of a build, short matches, a battery at a time, but stuck in the second at its first attempt."""
     done: list[Any] = []
 
@@ -62,5 +62,7 @@ def slow_studies(run: JobRun) -> dict[str, int]:
         mock.patch.object(match_run, "DURATION_S", 1.0),
         mock.patch.object(match_studies, "run_studies", slow),
         mock.patch.object(match_studies, "BATTERIES_AT_ONCE", 1),
+        # On a slow machine too the first attempt gets as far as the second battery.
+        mock.patch.object(builds_tasks, "SLICE_S", 600.0),
     ):
         return builds_tasks.match_build(run)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -19,8 +21,10 @@ from shared.models import JobRun
 
 BUILD_JOB = "match.build"
 FEWEST_RUNS, MOST_RUNS = 20, 2000
-#: Batteries simulated together and written in one transaction: what a killed worker loses at most.
+#: Batteries and matches simulated together and written in one transaction: a few seconds' work, and what a killed
+#: worker loses at most.
 BATTERIES_AT_ONCE = 12
+RUNS_AT_ONCE = 600
 
 Progress = Callable[[float], None]
 
@@ -35,9 +39,14 @@ class Tally:
     dropped: int = (
         0  # done by another worker, or the content changed: then that edit has queued a run of its own
     )
+    left: int = 0  # for the next slice
+
+    def held_frac(self, under_way: float = 0.0) -> float:
+        """The share of all studies that is there, with what is under way."""
+        return 1.0 - (self.left - under_way) / self.studies
 
     def counts(self) -> dict[str, int]:
-        return {name: value for name, value in vars(self).items() if name != "dropped" or value}
+        return {name: value for name, value in vars(self).items() if value or name not in ("dropped", "left")}
 
 
 def match_studies_ask(*, scope: Scope, build: Build, runs: int | None = None) -> JobRun:
@@ -62,23 +71,44 @@ def match_studies_ask(*, scope: Scope, build: Build, runs: int | None = None) ->
 
 
 def match_studies_update(
-    *, scope: Scope, builds: QuerySet[Build], runs: int = RUNS, progress: Progress | None = None
+    *,
+    scope: Scope,
+    builds: QuerySet[Build],
+    runs: int = RUNS,
+    progress: Progress | None = None,
+    slice_s: float = math.inf,
 ) -> dict[str, int]:
-    """Bring the studies of these builds up to date: what is missing is simulated, what holds is left alone."""
+    """Bring the studies of these builds up to date: what is missing is simulated, what holds is left alone.
+
+    After ``slice_s`` no more is begun once a study was kept, and ``left`` counts what is still missing. A build
+    whose simulation fails holds no other up: its problem is raised at the end.
+    """
     scope.require(Can.WORK)
     tally = Tally()
+    problems: list[tuple[Build, Exception]] = []
     todo: list[tuple[StudyInputs, Sequence[Case]]] = []
     for inputs in study_inputs(scope, builds):
         tally.builds += 1
         tally.studies += len(inputs.cases)
-        missing = _missing(inputs.build, inputs.cases, runs)
-        todo += [(inputs, share) for share in _shares(missing)]
-    for done, (inputs, cases) in enumerate(todo):
+        todo += [(inputs, share) for share in _shares(_missing(inputs.build, inputs.cases, runs), runs)]
+    tally.left = sum(len(cases) for _, cases in todo)
+    end_s = time.monotonic() + slice_s
+    for inputs, cases in todo:
         # Another worker may have done it since.
         if left := _missing(inputs.build, cases, runs):
-            _study(scope, inputs, left, runs, tally, _part(progress, done, len(todo)))
+            try:
+                _study(scope, inputs, left, runs, tally, _part(progress, tally, len(cases)))
+            except (ValueError, ArithmeticError, LookupError) as problem:
+                problems.append((inputs.build, problem))
+        tally.left -= len(cases)
         if progress is not None:
-            progress((done + 1) / len(todo))
+            progress(tally.held_frac())
+        if tally.simulated and time.monotonic() >= end_s:
+            break
+    # While others are left the next slice does them; it meets the problem again.
+    if problems and not tally.left:
+        failed, why = problems[0]
+        raise ValueError(f"{failed}: {why}") from why
     return tally.counts()
 
 
@@ -89,15 +119,16 @@ def _missing(build: Build, cases: Sequence[Case], runs: int) -> list[Case]:
     return [case for case in cases if (case.battery.battery_id, case.key) not in known]
 
 
-def _shares(cases: Sequence[Case]) -> list[Sequence[Case]]:
-    return [cases[at : at + BATTERIES_AT_ONCE] for at in range(0, len(cases), BATTERIES_AT_ONCE)]
+def _shares(cases: Sequence[Case], runs: int) -> list[Sequence[Case]]:
+    size = max(1, min(BATTERIES_AT_ONCE, RUNS_AT_ONCE // runs))
+    return [cases[at : at + size] for at in range(0, len(cases), size)]
 
 
-def _part(progress: Progress | None, done: int, shares: int) -> Progress | None:
-    """Progress within one of several equal shares, as progress of the whole."""
+def _part(progress: Progress | None, tally: Tally, cases: int) -> Progress | None:
+    """Progress within so many studies, as progress of the whole."""
     if progress is None:
         return None
-    return lambda frac: progress((done + frac) / shares)
+    return lambda frac: progress(tally.held_frac(frac * cases))
 
 
 def _study(

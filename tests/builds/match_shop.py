@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
+from django.utils import timezone
 
 from builds.match_study import StudyInputs, study_inputs
-from builds.models import Build, BuildState, Circuit, CircuitRole, DutyPhase, DutyProfile, Robot, Season
+from builds.models import (
+    Build,
+    BuildState,
+    Circuit,
+    CircuitRole,
+    DutyPhase,
+    DutyProfile,
+    Event,
+    Robot,
+    Season,
+)
 from inventory.models import (
     Battery,
     BatteryModel,
@@ -147,3 +159,36 @@ class _Maker:
     def _circuit(self, code: str, component: Component, **values: Any) -> None:
         self.put(code, Circuit(team=self.team, build=self.rows["build"], code=code, name=f"To {code}",
                                component=component, **values))  # fmt: skip
+
+
+class Simulator:
+    """Stands in for the simulation; notes what it was asked for and may do something in the middle of it."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[list[str], int]] = []
+        self.meanwhile: Callable[[], object] = lambda: None
+
+    def __call__(
+        self, robot: Any, batteries: Sequence[Any], runs: int, progress: Any = None
+    ) -> list[dict[str, Any]]:
+        self.asked.append(([battery.label for battery in batteries], runs))
+        if progress:
+            progress(0.5)
+        self.meanwhile()
+        return [
+            {"summary": {"brownout_frac": 0.25, "lowest_v": 7.0}, "trace": {"t_s": []}} for _ in batteries
+        ]
+
+    @property
+    def simulated(self) -> list[str]:
+        return [label for labels, _ in self.asked for label in labels]
+
+
+def to_event(shop: MatchShop, ends_in_days: int = 10) -> Event:
+    today = timezone.localdate()
+    event = Event.objects.create(
+        team=shop.scope.team, name=f"Meet {ends_in_days}", starts_on=today + timedelta(days=ends_in_days - 1),
+        ends_on=today + timedelta(days=ends_in_days),
+    )  # fmt: skip
+    event.robots.add(shop["robot"])
+    return event

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
 
@@ -26,34 +26,11 @@ from shared.errors import DomainError, NotAllowed
 from shared.models import JobRun, Role
 from shared.records import record_save
 from shared.schedule import JOBS, SWEEPS_AFTER
-from tests.builds.match_shop import MatchShop, make_match_shop
+from tests.builds.match_shop import MatchShop, Simulator, make_match_shop, to_event
 from tests.inventory.stockroom import make_scope
 
 pytestmark = pytest.mark.django_db
 OTHER = "match.team"
-
-
-class Simulator:
-    """Stands in for the simulation; notes what it was asked for and may do something in the middle of it."""
-
-    def __init__(self) -> None:
-        self.asked: list[tuple[list[str], int]] = []
-        self.meanwhile: Callable[[], object] = lambda: None
-
-    def __call__(
-        self, robot: Any, batteries: Sequence[Any], runs: int, progress: Any = None
-    ) -> list[dict[str, Any]]:
-        self.asked.append(([battery.label for battery in batteries], runs))
-        if progress:
-            progress(0.5)
-        self.meanwhile()
-        return [
-            {"summary": {"brownout_frac": 0.25, "lowest_v": 7.0}, "trace": {"t_s": []}} for _ in batteries
-        ]
-
-    @property
-    def simulated(self) -> list[str]:
-        return [label for labels, _ in self.asked for label in labels]
 
 
 @pytest.fixture
@@ -70,16 +47,6 @@ def shop() -> MatchShop:
 
 def update(shop: MatchShop, **more: Any) -> dict[str, int]:
     return match_studies_update(scope=shop.scope, builds=shop.builds, **more)
-
-
-def to_event(shop: MatchShop, ends_in_days: int = 10) -> Event:
-    today = timezone.localdate()
-    event = Event.objects.create(
-        team=shop.scope.team, name=f"Meet {ends_in_days}", starts_on=today + timedelta(days=ends_in_days - 1),
-        ends_on=today + timedelta(days=ends_in_days),
-    )  # fmt: skip
-    event.robots.add(shop["robot"])
-    return event
 
 
 # --- made once ---------------------------------------------------------------------------------------
@@ -316,7 +283,7 @@ def test_the_studies_of_a_build_tell_what_holds_and_what_cannot_be_studied(shop,
     found = studies_of(shop.scope, shop.build)
     assert [(row.label, row.fresh) for row in found.rows[:2]] == [("New AGM", True), ("B01", False)]
     assert found.rows[1].summary == {"brownout_frac": 0.25, "lowest_v": 7.0}
-    assert "19.0 mohm" in found.rows[1].words
+    assert "19.0 mΩ" in found.rows[1].words
     assert (found.missing, found.run) == (1, run)
 
 

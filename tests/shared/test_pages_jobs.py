@@ -129,6 +129,14 @@ def test_a_long_wait_asks_for_the_worker(client, lead):
     assert "is a worker running?" in client.get(where, headers=HTMX).content.decode()
 
 
+def test_a_run_between_two_slices_has_not_waited(client, lead):
+    run = run_of(lead, state="queued", minutes=3, not_before=timezone.now(), progress_frac=0.4)
+    where = reverse("job-progress", kwargs={"team": lead.team.slug, "pk": run.pk})
+    text = client.get(where, headers=HTMX).content.decode()
+    assert "is a worker running?" not in text
+    assert 'value="40"' in text
+
+
 def test_the_number_of_queries_does_not_grow_with_the_runs(client, lead):
     counts = []
     for number in (2, 48):
