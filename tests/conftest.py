@@ -2,7 +2,7 @@
 
 A test marked `browser`, `postgres`, `redis` or `worker` is skipped, with the reason named, until the variable
 of its gate is set; one marked `spice` where ngspice is not installed. A gate that is open while its server is not
-configured is an error, never a skip.
+configured is an error, never a skip. What needs neither a gate nor the database is marked `pure`: once is enough.
 """
 
 from __future__ import annotations
@@ -89,9 +89,20 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 
+def needs_database(item: pytest.Item) -> bool:
+    """Whether a test reads or writes rows; one that does not says the same whatever database is set."""
+    fixtures = set(getattr(item, "fixturenames", ()))
+    asked = {"db", "transactional_db", "live_server", "django_db_setup"} & fixtures
+    return bool(asked) or item.get_closest_marker("django_db") is not None
+
+
+@pytest.hookimpl(tryfirst=True)  # before -m picks
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
-        for name in GATES.keys() & {mark.name for mark in item.iter_markers()}:
+        gated = {mark.name for mark in item.iter_markers()} & GATES.keys()
+        if not gated and not needs_database(item):
+            item.add_marker(pytest.mark.pure)
+        for name in gated:
             gate = GATES[name]
             if gate.problem():
                 raise pytest.UsageError(gate.problem())
