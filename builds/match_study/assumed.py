@@ -10,6 +10,7 @@ from builds.match_study.duties import CYCLE_S, PEAK_FRAC
 from builds.match_study.motors import SPIN_UP_S, Motors
 from builds.network import Assembled, Assumption
 from shared.columns import BoolArray, IdArray
+from shared.web.figures import sign_of
 
 _USUAL = "common practice, no source"
 
@@ -64,7 +65,7 @@ def _grouped(found: list[Assumption]) -> Iterator[str]:
     """One sentence per kind of assumption, with the circuits it was made for."""
     groups: dict[tuple[str, str, str], list[str]] = {}
     for one in found:
-        figure = "" if one.value is None else f" {one.value:.3g} {one.unit}".rstrip()
+        figure = "" if one.value is None else f" {one.value:.3g} {sign_of(one.unit)}".rstrip()
         groups.setdefault((one.what, figure, one.source), []).append(one.code)
     for (what, figure, source), codes in groups.items():
         yield f"{what[:1].upper()}{what[1:]} not entered:{figure} ({source}): {_listed(codes)}."

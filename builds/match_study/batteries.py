@@ -75,7 +75,7 @@ def as_new(build: Build, internal_ohm: float) -> StudyBattery | None:
             else POLARISATION_RATIO.value * internal_ohm,
             polarisation_s=(model.polarisation_s or 0.0) if given else POLARISATION_S.value,
         ),
-        words=f"{internal_ohm * 1e3:.1f} mohm as new, {model.capacity_ah:g} Ah as rated",
+        words=f"{internal_ohm * 1e3:.1f} mΩ as new, {model.capacity_ah:g} Ah as rated",
     )
 
 

@@ -54,6 +54,15 @@ class LevelMargin:
     load_v: float | None
     margin_v: float | None
 
+    @property
+    def place(self) -> str:
+        return place_words(self.code, self.name)
+
+
+def place_words(code: str, name: str) -> str:
+    """What people call a place: its circuit, and in brackets what is there."""
+    return f"{code} ({name})" if code and name else code or name
+
 
 @dataclass(frozen=True)
 class Levels:

@@ -104,15 +104,13 @@ def _verdict(net: Assembled, levels: Levels, done: Solution, k: int, case: Batte
     if worst is None or worst.margin_v is None:
         return replace(blank, board_v=board_v)
     runs = worst.margin_v >= 0.0
-    place = " ".join(word for word in (worst.code, worst.name) if word)
-    compared = f"{worst.load_v:.2f} V, {'enough for' if runs else 'below'} its {worst.minimum_v:g} V"
     return replace(
         blank,
         board_v=board_v,
         worst=worst,
         margin_v=worst.margin_v,
         verdict=Runs.YES if runs else Runs.NO,
-        reason=f"At {place} arrive {compared}.",
+        reason=f"{worst.place} gets {worst.load_v:.2f} V and needs {worst.minimum_v:g} V.",
     )
 
 

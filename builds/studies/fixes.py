@@ -20,6 +20,7 @@ from builds.studies.base import (
     levels_of,
     number,
     only,
+    place_words,
     solve_with,
     volts_at,
 )
@@ -156,9 +157,9 @@ def _target(net: Assembled, levels: Levels, done: Solution) -> _Target:
     level = told[0] if told else None
     lifted = np.abs(volts_at(done, place)[1:] - volts_at(done, place)[0])
     if level is not None and level.load_v is not None and (lifted > _FELT_V).any():
-        return _Target(place, level, f"{level.code} {level.name}".strip())
+        return _Target(place, level, level.place)
     _, code, name = board_name(net)
-    return _Target(int(net.board[0]), level, f"{code} {name}".strip())
+    return _Target(int(net.board[0]), level, place_words(code, name))
 
 
 def _fix(net: Assembled, trial: _Trial, levels: Levels, target: int, k: int) -> Fix:

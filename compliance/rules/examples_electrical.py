@@ -145,10 +145,10 @@ def drop() -> dict[str, Any]:
     return working(
         [
             step("Resistance at 20 C", "rho x lay / A",
-                 f"rho = {rho.value:g} ohm mm2/m; lay = {lay.value:g}; A = {_area():.3f} mm2", 1000 * at_20, "mohm/m"),
+                 f"rho = {rho.value:g} ohm mm2/m; lay = {lay.value:g}; A = {_area():.3f} mm2", 1000 * at_20, "mΩ/m"),
             step("Conductor temperature", "Ta + (Tr - Ta) (I / Ir)^2",
                  f"Ta = {AMBIENT_C:g} C; Tr = {CLASS_C:g} C; I = {load:.1f} A; Ir = {_ampacity():.1f} A", warm, "C"),
-            step("Resistance warm", "R20 (234.5 + T) / 254.5", f"T = {warm:.1f} C", 1000 * ohm_per_m, "mohm/m"),
+            step("Resistance warm", "R20 (234.5 + T) / 254.5", f"T = {warm:.1f} C", 1000 * ohm_per_m, "mΩ/m"),
             step("Drop at the peak", "I x 2 x length x R", f"I = {PEAK_A:g} A; length = {LENGTH_M:g} m", volts, "V"),
             step("Of the system", "drop / nominal voltage", f"{SYSTEM_V:g} V", 100 * share, "%"),
         ],
@@ -193,7 +193,7 @@ def interrupt() -> dict[str, Any]:
     return working(
         [
             step("Prospective fault", "V / (R battery + R path)",
-                 f"V = {REST_V:g} V; R battery = {INTERNAL_MOHM:g} mohm; R path = {PATH_MOHM:g} mohm", fault, "A"),
+                 f"V = {REST_V:g} V; R battery = {INTERNAL_MOHM:g} mΩ; R path = {PATH_MOHM:g} mΩ", fault, "A"),
             step("Interrupt rating", "rating >= fault", f"{INTERRUPT_A:g} A >= {fault:.0f} A", "yes" if held else "no"),
         ],
         limit=_limit("interrupt rating", INTERRUPT_A, "A"),

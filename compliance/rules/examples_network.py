@@ -85,7 +85,7 @@ def _told(rule: type[Rule], steps: list[dict[str, Any]], conclusion: str, limit:
 def _source_step(solution: Any) -> dict[str, Any]:
     drawn = float(solution.current_a[0, 0])
     return step("Battery", "V_open - I x R_battery",
-                f"{OPEN_V:g} V; {INTERNAL_MOHM:g} mohm; {drawn:.1f} A",
+                f"{OPEN_V:g} V; {INTERNAL_MOHM:g} mΩ; {drawn:.1f} A",
                 float(solution.battery_v[0, 0]), "V")  # fmt: skip
 
 
@@ -97,7 +97,7 @@ def collapse() -> dict[str, Any]:
     return _told(
         SupplyCollapse,
         [
-            step("Most that can arrive", "V_open^2 / (4 R)", f"{OPEN_V:g} V; {1e3 * through:.1f} mohm on the way",
+            step("Most that can arrive", "V_open^2 / (4 R)", f"{OPEN_V:g} V; {1e3 * through:.1f} mΩ on the way",
                  OPEN_V**2 / (4 * through), "W"),
             step("Asked for", "constant power", "", watts, "W"),
             step("Network", "Kirchhoff's laws with every load's own law", "", "solved" if solved else "no solution"),

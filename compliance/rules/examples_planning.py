@@ -54,16 +54,16 @@ def rise() -> dict[str, Any]:
     large, sure = risen >= DEFAULT_POLICY.watch_rise_frac, float(test.p_rise[0]) <= DEFAULT_POLICY.alpha
     return working(
         [
-            step("Baseline", f"median of the first {EDGE}", _mohms(MOHM[:EDGE]), base, "mohm"),
-            step("Level", f"median of the newest {EDGE}", _mohms(MOHM[-EDGE:]), level, "mohm"),
+            step("Baseline", f"median of the first {EDGE}", _mohms(MOHM[:EDGE]), base, "mΩ"),
+            step("Level", f"median of the newest {EDGE}", _mohms(MOHM[-EDGE:]), level, "mΩ"),
             step("Rise", "level / baseline - 1", f"{level:g} / {base:g} - 1", 100 * risen, "%"),
             step("Slope", "median of the slopes of all pairs", f"{len(DAYS)} readings", 30 * float(fit.slope[0]),
-                 "mohm in 30 days"),
+                 "mΩ in 30 days"),
             step("Interval of the slope", f"{DEFAULT_POLICY.confidence_frac:.0%}, from the ranks of the slopes", "",
-                 f"{30 * float(fit.low[0]):.2f} to {30 * float(fit.high[0]):.2f}", "mohm in 30 days"),
+                 f"{30 * float(fit.low[0]):.2f} to {30 * float(fit.high[0]):.2f}", "mΩ in 30 days"),
             step("Score", "pairs that rose less pairs that fell", "", int(test.s[0])),
             step("Chance", "exact, one-sided", "", float(test.p_rise[0])),
-            step(f"Reaches {limit:.1f} mohm", "line through the medians, at most half the span ahead", "", _when(told)),
+            step(f"Reaches {limit:.1f} mΩ", "line through the medians, at most half the span ahead", "", _when(told)),
         ],
         limit=_limit("rise that asks for watching", 100 * DEFAULT_POLICY.watch_rise_frac, "%"),
         conclusion=f"Rises beyond chance: {'yes' if sure else 'no'}. "

@@ -67,7 +67,7 @@ def ampacity_steps(f: LoadFacts, i: int) -> Steps:
 
 def _drop(f: LoadFacts, i: int) -> Steps:
     numbers = (
-        f"R20 {fig(f.ohm_per_m_20c[i] * 1e3)} mohm/m, conductor at {fig(f.conductor_c[i])} C, "
+        f"R20 {fig(f.ohm_per_m_20c[i] * 1e3)} mΩ/m, conductor at {fig(f.conductor_c[i])} C, "
         f"{fig(f.parallel[i])} in parallel"
     )
     hot = step(
@@ -75,9 +75,9 @@ def _drop(f: LoadFacts, i: int) -> Steps:
         "R20 (234.5 + T)/254.5 / parallel",
         numbers,
         known(f.ohm_per_m_hot[i] * 1e3),
-        "mohm/m",
+        "mΩ/m",
     )
-    path = f"{fig(f.peak_a[i])} A x 2 x {fig(f.length_m[i])} m x {fig(f.ohm_per_m_hot[i] * 1e3)} mohm/m"
+    path = f"{fig(f.peak_a[i])} A x 2 x {fig(f.length_m[i])} m x {fig(f.ohm_per_m_hot[i] * 1e3)} mΩ/m"
     lost = step("Voltage lost at the peak", "I x 2 x length x R", path, known(f.drop_v[i]), "V")
     kind = "critical" if f.critical[i] else "other"
     share = f"{fig(f.drop_limit_frac[i] * 100)} % ({kind}) of {fig(f.nominal_v[i])} V"

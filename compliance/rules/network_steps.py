@@ -42,7 +42,7 @@ def battery_steps(f: NetworkFacts, build: int, scenario: Scenario) -> Steps:
     as_new, volts = f.assembled.as_new, float(f.solved.battery_v[build, scenario])
     open_v, ohm = float(as_new.open_v[robot]), float(as_new.internal_ohm[robot])
     numbers = (
-        f"{fig(open_v)} V and {fig(1e3 * ohm)} mohm, new and full; {fig((open_v - volts) / ohm)} A drawn"
+        f"{fig(open_v)} V and {fig(1e3 * ohm)} mΩ, new and full; {fig((open_v - volts) / ohm)} A drawn"
     )
     label = f"Battery: {SCENARIO_WORDS[scenario].lower()}"
     return [step(label, "V_open - I x R_battery", numbers, known(volts), "V")]
@@ -76,7 +76,7 @@ def path_steps(f: NetworkFacts, i: int, scenario: Scenario) -> Steps:
         ohm = 1e3 * branch_ohm(f, k)
         wire = f"{f.rows.wires.text('size_typed', k)}, {fig(f.length_m[k])} m"
         numbers = (
-            f"{fig(f.solved.current_a[k, scenario])} A x {fig(ohm)} mohm ({wire}; wire, joints and device)"
+            f"{fig(f.solved.current_a[k, scenario])} A x {fig(ohm)} mΩ ({wire}; wire, joints and device)"
         )
         lines.append(
             step(f"Lost in {codes[k]}", "I x R, out and back", numbers, known(lost_v(f, k, scenario)), "V")
@@ -183,9 +183,9 @@ def fault_steps(f: NetworkFacts, i: int) -> Steps:
         tired, volts = (f.column(FaultSlow, name)[i] for name in ("tired_frac", "tired_v"))
         hot = 1e3 * (f.hot_upstream_ohm[i] + f.hot_ohm[i])
         numbers = [
-            f"{fig(volts)} V / ({fig(f.battery_mohm[i])} mohm x {fig(tired)} + {fig(hot)} mohm hot path, to the end)",
-            f"{fig(f.open_circuit_v[i])} V / ({fig(f.battery_mohm[i])} mohm + "
-            f"{fig(1e3 * f.upstream_ohm[i])} mohm of cold wire and joints up to it)",
+            f"{fig(volts)} V / ({fig(f.battery_mohm[i])} mΩ x {fig(tired)} + {fig(hot)} mΩ hot path, to the end)",
+            f"{fig(f.open_circuit_v[i])} V / ({fig(f.battery_mohm[i])} mΩ + "
+            f"{fig(1e3 * f.upstream_ohm[i])} mΩ of cold wire and joints up to it)",
         ]
     lowest, highest = f.fault_range
     return [
@@ -240,8 +240,8 @@ def _interrupt(f: NetworkFacts, i: int) -> Steps:
     from_sheet = f.rows.builds.floats("source_mohm")[i]
     note = "" if from_sheet == from_sheet else " (battery's sheet only)"
     numbers = (
-        f"{fig(f.open_circuit_v[i])} V / ({fig(f.battery_mohm[i])} mohm battery{note} + "
-        f"{fig(f.upstream_ohm[i] * 1e3)} mohm of cold wire and joints up to it)"
+        f"{fig(f.open_circuit_v[i])} V / ({fig(f.battery_mohm[i])} mΩ battery{note} + "
+        f"{fig(f.upstream_ohm[i] * 1e3)} mΩ of cold wire and joints up to it)"
     )
     return [
         step("Fault current", "V_full / (R_battery + R_wire)", numbers, known(f.fault_a[i]), "A"),

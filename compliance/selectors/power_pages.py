@@ -18,7 +18,7 @@ from compliance.selectors.margins import OK, CircuitMargin
 from compliance.selectors.packs import PackTable
 from compliance.selectors.power_drawings import plain, severity_of
 from shared.access import Scope
-from shared.web.figures import UNITS
+from shared.web.figures import sign_of
 
 
 @dataclass(frozen=True)
@@ -199,7 +199,6 @@ def assumption_lines(assumptions: Iterable[Assumption]) -> list[tuple[str, str]]
     """What was assumed, once each, with the circuits it was assumed of."""
     lines: dict[str, list[str]] = {}
     for found in assumptions:
-        sign = UNITS[found.unit].sign if found.unit in UNITS else found.unit
-        figure = "" if found.value is None else f": {plain(found.value, '0-2')} {sign}".rstrip()
+        figure = "" if found.value is None else f": {plain(found.value, '0-2')} {sign_of(found.unit)}".rstrip()
         lines.setdefault(f"{found.what}{figure} ({found.source})", []).append(found.code)
     return [(line, ", ".join(codes)) for line, codes in lines.items()]

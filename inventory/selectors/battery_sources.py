@@ -51,7 +51,7 @@ class BatterySource:
             return "never measured"
         more = ": more under load" if self.method == Method.AC_1KHZ else ""
         how = f"{self.method_label}{more}, {self.instrument}, {self.taken_at:%Y-%m-%d}"
-        return f"{self.internal_ohm * 1e3:.1f} mohm, {how}"
+        return f"{self.internal_ohm * 1e3:.1f} mΩ, {how}"
 
 
 def battery_sources(scope: Scope, *, only: int | None = None) -> list[BatterySource]:

@@ -51,6 +51,15 @@ UNITS: dict[str, Unit] = {
 }
 
 
+def sign_of(unit: str) -> str:
+    """The sign people read for a unit; what is no key of ours stays as it is.
+
+    >>> sign_of("mohm"), sign_of("V")
+    ('mΩ', 'V')
+    """
+    return UNITS[unit].sign if unit in UNITS else unit
+
+
 def as_decimal(value: object) -> Decimal | None:
     """Return the value as a finite Decimal, or None when it is missing, not a number or not finite."""
     if value is None or value == "" or isinstance(value, bool):

@@ -42,6 +42,7 @@ def mended(shop: Workshop, area_mm2: float) -> tuple[FixDraft, Circuit]:
 def test_ends_that_take_the_new_wire_stay(shop):
     terminal(shop, "RING-4")
     draft, arm = mended(shop, 2.5)
+    assert arm.wire is not None
     assert (arm.wire.code, arm.terminal_source, arm.terminal_load) == ("NEW", shop.ring, shop.blade)
     assert draft.ends == ()
 

@@ -174,7 +174,7 @@ def test_what_was_assumed_or_left_out_is_said(shop):
     shop.change("MOTOR", spin_up_s=None)
     said = robot_of(shop).assumptions
     assert "PUMP is left out: its length is not known." in said
-    assert any(s.startswith("Joints of both poles not entered: 2 mohm") and "MAIN" in s for s in said)
+    assert any(s.startswith("Joints of both poles not entered: 2 mΩ") and "MAIN" in s for s in said)
     (spin,) = (s for s in said if s.startswith("Spin-up time"))
     assert (
         spin

@@ -57,7 +57,7 @@ def test_a_direct_current_reading_comes_before_a_later_hand_meter(scope: Scope) 
     source = only(scope)
     assert source.internal_ohm == pytest.approx(0.017)
     assert (source.method_label, source.instrument) == ("Two-pulse DC", "pulse2 meter")
-    assert source.words == "17.0 mohm, Two-pulse DC, pulse2 meter, 2026-02-09"
+    assert source.words == "17.0 mΩ, Two-pulse DC, pulse2 meter, 2026-02-09"
 
 
 def test_an_old_reading_does_not_count_for_a_battery_read_since(scope: Scope) -> None:
@@ -65,7 +65,7 @@ def test_an_old_reading_does_not_count_for_a_battery_read_since(scope: Scope) ->
     read(battery, 17.0, "pulse2", 300)
     read(battery, 22.0, "ac1k", 1)
     assert only(scope).internal_ohm == pytest.approx(0.022)
-    assert only(scope).words == "22.0 mohm, AC, 1 kHz: more under load, ac1k meter, 2026-02-28"
+    assert only(scope).words == "22.0 mΩ, AC, 1 kHz: more under load, ac1k meter, 2026-02-28"
 
 
 def test_never_measured_is_no_figure(scope: Scope) -> None:
