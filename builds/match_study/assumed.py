@@ -56,6 +56,10 @@ def _said(net: Assembled, motors: Motors) -> Iterator[tuple[BoolArray, str]]:
         "No duty profile chosen: the motor draws its running and peak current, its starts are not followed",
     )
     yield (
+        c.regulates & np.isnan(parts.floats("minimum_v")),
+        "Least input not entered: gives out no more than comes in, unless it steps up",
+    )
+    yield (
         c.is_load & ~motors.motor & ~motors.profiled,
         "No duty profile chosen: the load draws its running and peak current",
     )

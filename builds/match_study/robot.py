@@ -95,6 +95,7 @@ def _robot(
             free_a=branch.more(motors.free_a[at]),
             spin_up_s=branch.more(motors.spin_up_s[at]),
             wire_ohm=branch.more(branch.wire_ohm),
+            holds_from_v=branch.more(_holds_from_v(net)[at], np.nan),
             **branch.heat(),
             watch_branch=watched,
             watch_v=net.rows.components.floats("minimum_v")[at][watched],
@@ -104,6 +105,12 @@ def _robot(
         as_new_ohm=float(net.as_new.internal_ohm[robot] - net.as_new.leads_ohm[robot]),
         assumptions=tuple(assumptions(net, motors, int(net.build_row[robot]), at)),
     )
+
+
+def _holds_from_v(net: Assembled) -> FloatArray:
+    """Least input of every regulator as the checks know it; 0 where it steps up and says nothing."""
+    c = net.currents
+    return np.where(c.regulates, np.nan_to_num(c.holds_from_v), np.nan)
 
 
 def _leads_ohm(net: Assembled, robot: int) -> float | None:

@@ -96,6 +96,17 @@ class Currents:
         return first_known(self.rows.components.floats("nominal_v"), self.supply_v)
 
     @cached_property
+    def holds_from_v(self) -> FloatArray:
+        """Least input at which a regulator holds its output: as entered, else as much as it gives out.
+
+        One that gives out more than it is fed steps up, and says nothing here (NaN) unless it was entered.
+        """
+        parts = self.rows.components
+        output, least = parts.floats("output_v"), parts.floats("minimum_v")
+        down = np.where(output <= self.supply_v, output, np.nan)
+        return np.where(self.regulates, first_known(least, down), np.nan)
+
+    @cached_property
     def efficiency_frac(self) -> FloatArray:
         given = self.rows.components.floats("efficiency_frac")
         return first_known(given, np.full(self.rows.size, EFFICIENCY_FRAC))

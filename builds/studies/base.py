@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from builds.network import Assembled, Scenario, full_rest_v
+from builds.network.assemble import FULL_REST_V
+from builds.network.currents import first_known
 from inventory.models import Component
 from shared.columns import BoolArray, FloatArray, IdArray
 from shared.electrical.network import FeedTree, Loads, Solution, Sources, solve
@@ -114,12 +116,11 @@ class Levels:
 def levels_of(net: Assembled, least_board_v: float | None = None, *, vital: bool = False) -> Levels:
     """Components that say what they need, and the board where a least voltage is asked of it.
 
-    A regulator that says nothing needs at least what it gives out. ``vital``: only what the robot is dead without
-    (controller, radio, regulators); where nothing of that kind says what it needs, all that do.
+    A regulator that says nothing needs at least what it gives out, unless it steps up. ``vital``: only what the robot
+    is dead without (controller, radio, regulators); where nothing of that kind says what it needs, all that do.
     """
-    parts, regulates = net.rows.components, net.currents.regulates[net.circuit]
-    gives = np.where(regulates, parts.floats("output_v")[net.circuit], np.nan)
-    need = np.where(np.isnan(net.minimum_v), gives, net.minimum_v)
+    parts = net.rows.components
+    need = first_known(net.minimum_v, net.currents.holds_from_v[net.circuit])
     at = np.flatnonzero(~np.isnan(need))
     if vital:
         alive = at[parts.is_one_of("role", VITAL)[net.circuit[at]]]
@@ -195,8 +196,22 @@ def as_new_case(net: Assembled, label: str) -> BatteryCase:
         label=label,
         open_v=float(full_rest_v(net.rows)[0]),
         internal_mohm=None if ohm is None else ohm * 1e3,
-        words="as new, by the figures of its model" if ohm is not None else "not known",
+        words=_as_new_words(net) if ohm is not None else "not known",
     )
+
+
+def _as_new_words(net: Assembled) -> str:
+    """Where a new battery's figures come from; of the only build of ``net``."""
+    table = net.rows.builds.table
+    if not math.isnan(table.floats("battery_model__resistance_new_mohm")[0]):
+        return "as new, by the figures of its model"
+    told = table.raw["battery_model__full_rest_v"][0] is not None
+    rest = (
+        ""
+        if told
+        else f"; {FULL_REST_V:g} V at rest (a full 12 V lead-acid battery; common practice, no source)"
+    )
+    return f"by what was measured up to the board, less the main feed{rest}"
 
 
 def cannot(net: Assembled, case: BatteryCase | None) -> str:

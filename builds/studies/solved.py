@@ -149,15 +149,22 @@ def _scenario(net: Assembled, done: Solution, levels: Levels, room: FloatArray, 
 
 
 def _held_up(net: Assembled, done: Solution) -> list[Assumption]:
-    """Regulators that are taken to hold their output although less comes in."""
+    """Regulators that are taken to hold their output although too little comes in."""
     codes = net.rows.circuits.texts("code")
-    rows = net.circuit[np.flatnonzero(done.dropout.any(axis=1))].tolist()
+    short = (done.load_v < net.currents.holds_from_v[net.circuit][:, None]).any(axis=1)
+    rows = net.circuit[np.flatnonzero(short)].tolist()
     output = net.currents.rows.components.floats("output_v")
     return [
-        Assumption(int(net.rows.ids[i]), codes[i], "holds its output although less comes in:", float(output[i]), "V",
-                   "right only for a converter that also steps up")
+        Assumption(
+            circuit_id=int(net.rows.ids[i]),
+            code=codes[i],
+            what="holds its output although too little comes in:",
+            value=float(output[i]),
+            unit="V",
+            source="right only for a converter that holds it with less",
+        )
         for i in rows
-    ]  # fmt: skip
+    ]
 
 
 def drawn(net: Assembled) -> Iterator[tuple[int, int]]:
@@ -214,7 +221,7 @@ def _node(net: Assembled, done: Solution, place: int, s: Scenario, least: float 
         path_drop_v=number(_path_drop(net, done, place, s)),
         margin_v=None if least is None else number(load_v - least),
         limited=bool(done.limited[place, s]),
-        dropout=bool(done.dropout[place, s]),
+        dropout=bool(load_v < net.currents.holds_from_v[net.circuit[place]]),
     )
 
 

@@ -56,7 +56,7 @@ class Duty:
 
 _PER_BRANCH: Final = (
     "stall_a", "free_a", "spin_up_s", "wire_ohm", "wire_rated_a", "wire_limit_c", "ambient_c", "wire_tau_s",
-    "device_a", "device_tau_s",
+    "device_a", "device_tau_s", "holds_from_v",
 )  # fmt: skip
 
 
@@ -83,6 +83,8 @@ class MatchRobot:
     wire_tau_s: FloatArray
     device_a: FloatArray  # [A] that the device carries for ever
     device_tau_s: FloatArray
+    # Least input at which a regulator holds its output; NaN: as much as it gives out, and always where it steps up.
+    holds_from_v: FloatArray | float = np.nan
     watch_branch: PlaceArray = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     watch_v: FloatArray = field(default_factory=lambda: np.zeros(0))
 

@@ -72,6 +72,9 @@ class LoadFigures:
 
         motor_ohm = by_row(robot.loads.motor_ohm, LoadKind.MOTOR)
         output_v = by_row(robot.loads.output_v, LoadKind.REGULATOR)[layout.regulators]
+        holds_v = by_row(robot.holds_from_v, LoadKind.REGULATOR)[layout.regulators]
+        # What gives more than any battery has steps up; the others pass their input on when it is too low.
+        usual_v = np.where(output_v > most_v, FLOOR_V, output_v)
         return cls(
             motor_s=inverse(motor_ohm),
             motor_ohm=motor_ohm,
@@ -83,8 +86,7 @@ class LoadFigures:
             free_a=by_row(robot.free_a, LoadKind.MOTOR),
             power_w=by_row(robot.loads.power_w, LoadKind.POWER)[layout.powers],
             output_v=output_v,
-            # What gives more than any battery has steps up; the others pass their input on when it is too low.
-            hold_v=np.where(output_v > most_v, FLOOR_V, output_v),
+            hold_v=np.where(np.isnan(holds_v), usual_v, np.maximum(holds_v, FLOOR_V)),
             efficiency=by_row(robot.loads.efficiency_frac, LoadKind.REGULATOR, 1.0)[layout.regulators],
             output_limit_a=by_row(robot.loads.output_limit_a, LoadKind.REGULATOR, np.inf)[layout.regulators],
         )
