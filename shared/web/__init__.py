@@ -53,7 +53,7 @@ Classes
 Buttons: `button`, `button--main` (one a page), `button--danger`, `button--text`, `button--big`.
 Tables: wrap in `<div class="scroll" tabindex="0" role="region" aria-label="...">`; `num` on figure cells
 and heads, `dense`, `roomy`, `stack` (one block a row on a phone; give each td `data-label`), `scroll--pin`,
-`td.is-over`.
+`td.is-over`; with `stack stack--brief` a row takes two columns on a phone and leaves out what is `wide-only`.
 Lists: `findings` (li > severity, .findings__what, .findings__why, .findings__where), `tally` (li > a >
 .label, .tally__fig), `facts` (dl > div > dt, dd), `choices` (big taps; li > a > icon, span, span.end),
 `history`.

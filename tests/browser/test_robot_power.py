@@ -82,7 +82,7 @@ def test_from_the_robot_to_the_fix_of_its_weak_branch(live_server: Any, page: Pa
 
     # The cheapest fix clears it; tried as a draft it is compared with the build.
     page.goto(f"{home}builds/{build.pk}/fixes/")
-    expect(page.locator("h1")).to_contain_text(re.compile(r"Cheapest fix: \S+ from \d+ AWG to \d+ AWG"))
+    expect(page.locator("h1")).to_contain_text(re.compile(r"Cheapest fix: \S+ from 10 AWG to 8 AWG"))
     fixed = (page.locator("h1").inner_text().split("fix: ")[1]).split(" from")[0]
     page.get_by_role("row", name=fixed).get_by_role("button", name="Try as draft").click()
     page.wait_for_url("**/compare/")
@@ -91,6 +91,8 @@ def test_from_the_robot_to_the_fix_of_its_weak_branch(live_server: Any, page: Pa
 
     # Made current and judged again, the flag is gone.
     draft = Build.objects.get(robot=build.robot, state=BuildState.DRAFT)
+    ends = draft.circuits.values_list("terminal_source__code", "terminal_load__code").get(code=fixed)
+    assert ends == ("FER-08", "FER-08"), "what took 10 AWG does not take 8 AWG"
     page.goto(f"{home}builds/{draft.pk}/")
     page.get_by_role("button", name="Make current").click()
     page.get_by_role("dialog").get_by_role("button", name="Make it current").click()
@@ -112,3 +114,10 @@ def read_on_a_phone(page: Page, base: str, build: Build) -> None:
         ".feed svg.draw--compact text", "ts => ts.map(t => t.getBoundingClientRect().height)"
     )
     assert min(sizes) > 10
+    # Each battery is two columns of words, not a block of every figure.
+    batteries = page.locator("table.stack--brief tbody tr")
+    assert batteries.count() == len(CART) + 1  # and a new one
+    assert max(batteries.nth(n).bounding_box()["height"] for n in range(batteries.count())) < 130  # type: ignore[index]
+    worst = batteries.filter(has_text="GP-07")
+    expect(worst).to_contain_text("Stop")
+    expect(worst.locator(".wide-only").first).to_be_hidden()
