@@ -103,3 +103,11 @@ def test_a_failed_check_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("compliance.tasks.flags_sync", broken)
     with pytest.raises(CommandError, match="out of paper"):
         call_command("demo", "--no-serve")
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "shown"),
+    [(1150.0, "d", "1150 d"), (0.0394, "s", "0.0394 s"), (552.34, "a", "552 A"), (12000.0, "each", "12000")],
+)
+def test_a_figure_has_few_digits_and_no_power_of_ten(value: float, unit: str, shown: str) -> None:
+    assert demo._figure(value, unit) == shown

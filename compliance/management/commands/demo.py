@@ -138,5 +138,10 @@ def _line(flag: Flag) -> str:
 def _figure(value: float, unit: str) -> str:
     known = UNITS.get(unit)
     if known is None:
-        return f"{value:.4g}" if unit == "each" else f"{value:.4g} {unit}".rstrip()
-    return f"{value * known.factor:.3g} {known.sign}".rstrip()
+        return f"{_digits(value, 4)} {'' if unit == 'each' else unit}".rstrip()
+    return f"{_digits(value * known.factor, 3)} {known.sign}".rstrip()
+
+
+def _digits(number: float, digits: int) -> str:
+    """So many digits, and no power of ten where there are more before the point."""
+    return f"{number:.0f}" if abs(number) >= 10**digits else f"{number:.{digits}g}"
