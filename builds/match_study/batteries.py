@@ -11,7 +11,7 @@ from inventory.selectors.battery_sources import BatterySource, battery_sources
 from shared.access import Scope
 from shared.electrical.battery import RestCurve
 from shared.electrical.match import MatchBattery
-from shared.electrical.tables.battery import POLARISATION_RATIO, POLARISATION_S
+from shared.electrical.tables.battery import POLARISATION_RATIO, POLARISATION_S, REST_CURVE_SOURCES
 
 #: Every match starts with a full battery.
 CHARGE_FRAC = 1.0
@@ -31,6 +31,7 @@ class StudyBattery:
     label: str
     kernel: MatchBattery
     words: str
+    assumptions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,7 @@ def as_new(build: Build, internal_ohm: float) -> StudyBattery | None:
             polarisation_s=(model.polarisation_s or 0.0) if given else POLARISATION_S.value,
         ),
         words=f"{internal_ohm * 1e3:.1f} mΩ as new, {model.capacity_ah:g} Ah as rated",
+        assumptions=_assumptions(model),
     )
 
 
@@ -83,6 +85,21 @@ def _curve(model: BatteryModel) -> RestCurve | None:
     if model.rest_curve:
         return tuple((float(charge), float(volts)) for charge, volts in model.rest_curve)
     return _CURVES.get(model.chemistry)
+
+
+def _assumptions(model: BatteryModel) -> tuple[str, ...]:
+    """What stands in for figures of the model that nobody entered."""
+    said = []
+    if not model.rest_curve:
+        curve = REST_CURVE_SOURCES[_CURVES[model.chemistry]]
+        said.append(f"Rest voltages of {model.code} not entered: a usual curve ({curve}).")
+    if model.polarisation_mohm is None or model.polarisation_s is None:
+        ratio, seconds = POLARISATION_RATIO, POLARISATION_S
+        said.append(
+            f"Polarisation of {model.code} not entered: {ratio.value:g} of its resistance ({ratio.source}), building "
+            f"up over {seconds.value:g} s ({seconds.source})."
+        )
+    return tuple(said)
 
 
 def _tested_ah(scope: Scope) -> Mapping[int, float]:
@@ -118,4 +135,5 @@ def _measured(source: BatterySource, tested_ah: Mapping[int, float]) -> StudyBat
             polarisation_s=source.polarisation_s or POLARISATION_S.value,
         ),
         words=f"{source.words}; {capacity:.1f} Ah {how}",
+        assumptions=_assumptions(battery.model),
     )

@@ -40,7 +40,7 @@ def outcome_of(robot: StudyRobot, battery: StudyBattery, result: MatchResult, b:
         "band": _band(result, b),
         "contributors": _contributors(robot, result, b),
         "circuits": _circuits(robot, result, b),
-        "assumptions": list(robot.assumptions),
+        "assumptions": [*robot.assumptions, *battery.assumptions],
     }
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from builds.models import CircuitRole
 from builds.network import SCENARIO_WORDS, Assembled, Assumption, LeftOut, Scenario
 from builds.studies.base import (
     POSTS,
@@ -24,6 +25,7 @@ from builds.studies.base import (
 from shared.columns import FloatArray
 from shared.electrical.network import Solution, collapse_margin
 
+_CHOICE = "our choice"
 #: How exactly the head-room is told: nobody reads more than three figures of it.
 _TOLD = 1e-3
 
@@ -127,7 +129,7 @@ def solved_build(build_id: int, net: Assembled, case: BatteryCase, least_board_v
         told,
         board_id=board_id,
         board_code=board_code,
-        assumptions=(*told.assumptions, *held),
+        assumptions=(*told.assumptions, *_board_place(net), *held),
         scenarios=tuple(_scenario(net, done, levels, room[0], s) for s in Scenario),
         circuits=tuple(_circuit(net, done, place, depth) for place, depth in drawn(net)),
     )
@@ -146,6 +148,22 @@ def _scenario(net: Assembled, done: Solution, levels: Levels, room: FloatArray, 
         headroom=number(room[s]),
         levels=levels.told(done, s),
     )
+
+
+def _board_place(net: Assembled) -> list[Assumption]:
+    """Where the board is taken to be when not exactly one main feed leaves the battery."""
+    rows, board = net.rows, int(net.board[0])
+    roots = net.circuit[np.flatnonzero(net.parent == POSTS)]
+    codes, mains = rows.circuits.texts("code"), roots[rows.role(CircuitRole.MAIN)[roots]].tolist()
+    if board == POSTS:
+        return [
+            Assumption(None, "board", "at the battery's posts, as no main feed is drawn", None, "", _CHOICE)
+        ]
+    others = ", ".join(codes[i] for i in mains if i != net.circuit[board])
+    if not others:
+        return []
+    code, what = codes[net.circuit[board]], f"the board is at the end of this main feed, not of {others}"
+    return [Assumption(int(rows.ids[net.circuit[board]]), code, what, None, "", _CHOICE)]
 
 
 def _held_up(net: Assembled, done: Solution) -> list[Assumption]:

@@ -182,6 +182,19 @@ def test_what_was_assumed_or_left_out_is_said(shop):
     )
 
 
+def test_what_was_assumed_of_a_battery_is_said(shop):
+    model = shop.inputs().build.battery_model
+    model.rest_curve, model.polarisation_mohm, model.polarisation_s = [], None, None
+    model.save()
+    for case in shop.inputs().cases:
+        curve, polarisation = case.battery.assumptions
+        assert curve.startswith(f"Rest voltages of {model.code} not entered: a usual curve (Small AGM")
+        assert polarisation.startswith(f"Polarisation of {model.code} not entered: 0.238")
+    model.rest_curve, model.polarisation_mohm, model.polarisation_s = [[0.0, 11.8], [1.0, 12.8]], 3.0, 30.0
+    model.save()
+    assert [case.battery.assumptions for case in shop.inputs().cases] == [(), ()]
+
+
 def test_batteries_come_as_measured_and_as_tested(shop):
     found = shop.inputs()
     new, measured = (case.battery for case in found.cases)

@@ -51,6 +51,17 @@ def test_every_node_obeys_kirchhoff(shop: StudyShop) -> None:
             assert node.path_drop_v == pytest.approx((main.drop_v or 0) + (node.drop_v or 0))
 
 
+def test_where_the_board_is_taken_to_be_is_said(shop: StudyShop) -> None:
+    def said() -> list[str]:
+        return [str(a) for a in solved_build(shop.scope, shop.build).assumptions if "board" in str(a)]
+
+    assert said() == []
+    shop.add("MAIN-2", wire=shop.wiring.wire("4 AWG"), role="main", build=shop.build)
+    assert said() == ["MAIN: the board is at the end of this main feed, not of MAIN-2 (our choice)"]
+    Circuit.objects.filter(build=shop.build, role="main").update(role="feed")
+    assert said() == ["board: at the battery's posts, as no main feed is drawn (our choice)"]
+
+
 def test_the_worst_level_comes_first(shop: StudyShop) -> None:
     told = solved_build(shop.scope, shop.build)
     push = told.scenarios[Scenario.PUSH]
