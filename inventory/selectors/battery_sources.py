@@ -34,7 +34,6 @@ class BatterySource:
     rest_v: float | None
     polarisation_ohm: float | None
     polarisation_s: float | None
-    polarisation_words: str
 
     @property
     def in_service(self) -> bool:
@@ -72,7 +71,7 @@ def _source(battery: Battery, readings: list[Reading]) -> BatterySource:
     """``readings``: of this battery, newest first."""
     chosen = _best(readings)
     ohm = chosen.resistance_mohm / 1e3 if chosen else None
-    polarisation, seconds, words = _polarisation(battery, ohm)
+    polarisation, seconds = _polarisation(battery, ohm)
     return BatterySource(
         battery=battery,
         open_v=full_rest_v(battery),
@@ -83,7 +82,6 @@ def _source(battery: Battery, readings: list[Reading]) -> BatterySource:
         rest_v=next((r.rest_v for r in readings if r.rest_v is not None), None),
         polarisation_ohm=polarisation,
         polarisation_s=seconds,
-        polarisation_words=words,
     )
 
 
@@ -101,11 +99,8 @@ def full_rest_v(battery: Battery) -> float:
     return float(max(top, default=battery.model.full_rest_v))
 
 
-def _polarisation(battery: Battery, ohm: float | None) -> tuple[float | None, float | None, str]:
+def _polarisation(battery: Battery, ohm: float | None) -> tuple[float | None, float | None]:
     model = battery.model
     if model.polarisation_mohm is not None and model.polarisation_s is not None:
-        return model.polarisation_mohm / 1e3, model.polarisation_s, f"as entered for {model.code}"
-    if ohm is None:
-        return None, None, "not known"
-    words = f"{POLARISATION_RATIO.value:.2f} of its resistance ({POLARISATION_RATIO.source})"
-    return POLARISATION_RATIO.value * ohm, POLARISATION_S.value, words
+        return model.polarisation_mohm / 1e3, model.polarisation_s
+    return (None, None) if ohm is None else (POLARISATION_RATIO.value * ohm, POLARISATION_S.value)

@@ -73,7 +73,7 @@ def test_never_measured_is_no_figure(scope: Scope) -> None:
     source = only(scope)
     assert source.internal_ohm is None
     assert source.words == "never measured"
-    assert (source.polarisation_ohm, source.polarisation_words) == (None, "not known")
+    assert (source.polarisation_ohm, source.polarisation_s) == (None, None)
 
 
 def test_full_voltage_from_the_rest_curve_else_from_the_model(scope: Scope) -> None:

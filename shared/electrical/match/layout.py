@@ -24,7 +24,6 @@ class Node:
     lines: slice  # rows of its loads that are straight lines piece by piece
     powers: slice  # rows of its constant powers and regulators
     watts: slice  # the same, as places in an array of the powers alone
-    regulators: tuple[tuple[int, int], ...]  # which of the regulators hang here, and their rows
     below: tuple[int, ...]  # nodes fed from here through a branch
     row: int  # row of the branch that feeds it, -1 at the head of an island
 
@@ -109,9 +108,6 @@ def lay_out(tree: FeedTree, has_load: BoolArray, is_power: BoolArray, regulator:
                 lines=slice(first, middle),
                 powers=slice(middle, last),
                 watts=slice(*np.searchsorted(powers, (middle, last)).tolist()),
-                regulators=tuple(
-                    (which, row) for which, row in enumerate(regulators.tolist()) if first <= row < last
-                ),
                 below=tuple(node_of[branch] for branch in branches.tolist() if fed_by[branch] == number),
                 row=int(place[feeder]) if feeder >= 0 and inner[feeder] else -1,
             )
