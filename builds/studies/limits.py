@@ -128,9 +128,9 @@ class _Search:
         return [self._row(*group, done, k, fine, bool(passes[k]), low[k]) for k, group in enumerate(groups)]
 
     def _range(self, at: IdArray) -> tuple[float, float]:
-        """From what the motors need while running to a whole ampere above what they could draw."""
+        """From what the motors draw while running, limited as they are, to above what they could draw."""
         rows, c = self.net.circuit[at], self.net.currents
-        running = float(np.max(c.own_running_a[rows]))
+        running = float(np.max(np.fmin(c.own_running_a[rows], c.limit_a[rows])))
         return max(1.0, math.ceil(running)), math.ceil(float(np.max(self._peak(at)))) + 1.0
 
     def _peak(self, at: IdArray) -> FloatArray:
@@ -146,7 +146,7 @@ class _Search:
         words = {
             Limit.NONE_NEEDED: "Everything has its voltage without a lower limit.",
             Limit.SET: f"At most {limit:g} A in each of its motors, {at.size} in all.",
-            Limit.NOT_ENOUGH: f"Not enough on its own: even {limit:g} A, what it needs to run, leaves too little.",
+            Limit.NOT_ENOUGH: f"Not enough on its own: even {limit:g} A, what it draws as it runs, leaves too little.",
         }
         return LimitRow(
             mechanism=name,

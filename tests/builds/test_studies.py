@@ -330,6 +330,14 @@ def test_the_limit_now_is_told_where_motors_share_one(shop: StudyShop) -> None:
     assert study.all_motors.limit_now_a is None
 
 
+def test_a_limit_below_the_running_current_is_not_raised_in_the_search(shop: StudyShop) -> None:
+    Circuit.objects.filter(code__startswith="DRIVE").update(limit_a=4.0)
+    study = current_limits(shop.scope, shop.build, shop.battery("B-TIRED", 150.0))
+    drive = next(row for row in study.rows if row.mechanism == "DRIVE")
+    assert (drive.verdict, drive.limit_now_a, drive.peak_a) == (Limit.NOT_ENOUGH, 4.0, 4.0)
+    assert "even 4 A" in drive.words
+
+
 # --- reading ---------------------------------------------------------------------------------------------
 def test_queries_do_not_grow_with_circuits_and_batteries(shop: StudyShop) -> None:
     def counts() -> list[int]:
