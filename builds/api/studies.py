@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from builds.models import Build
+from builds.network import PUSHING
 from builds.selectors.studies import (
     batteries_for,
     build_before,
@@ -66,7 +67,17 @@ class _Asked(serializers.Serializer[Any]):
         return row
 
 
-class BoardAskSerializer(_Asked):
+class _PushAsk(_Asked):
+    push = serializers.IntegerField(
+        required=False,
+        min_value=0,
+        max_value=20,
+        help_text=f"How many mechanisms are at their peak at once in a push; left out: {PUSHING}. "
+        "The pages take the number in the rule pack of the season",
+    )
+
+
+class BoardAskSerializer(_PushAsk):
     least_board_v = QuantitySerializerField(
         unit="v", required=False, allow_null=True, help_text="Least voltage asked of the distribution board"
     )
@@ -86,7 +97,7 @@ class StudyQuerySerializer(BoardAskSerializer):
         return None if value is None else self.team_row(Battery, value, "battery")
 
 
-class ChangesQuerySerializer(_Asked):
+class ChangesQuerySerializer(_PushAsk):
     since = serializers.IntegerField(
         required=False, allow_null=True, help_text="Id of the build to compare with; left out: the one before"
     )
@@ -128,8 +139,8 @@ class StudyActions(_Base):
     def changes(self, request: Request, team: str, pk: str) -> Response:
         build = self.get_object()
         asked = self._asked(ChangesQuerySerializer)
-        since = asked.get("since") or build_before(self.scope, build)
-        return Response(ChangeStudySerializer(build_changes(self.scope, since, build)).data)
+        since = asked.pop("since", None) or build_before(self.scope, build)
+        return Response(ChangeStudySerializer(build_changes(self.scope, since, build, **asked)).data)
 
     def _answer(
         self, study: Callable[..., Any], query: type[_Asked], answer: type[serializers.Serializer[Any]]

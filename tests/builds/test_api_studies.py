@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from builds.network import PUSHING
 from builds.selectors.studies import solved_build
 from builds.services.builds import build_copy
 from shared.access import CAPABILITIES, Can
@@ -49,6 +50,16 @@ def test_the_network_as_solved(client: APIClient, shop: StudyShop) -> None:
     assert len(body["circuits"][0]["nodes"]) == 3
 
 
+def test_as_many_mechanisms_push_as_are_asked_for(client: APIClient, shop: StudyShop) -> None:
+    for push in (0, 1):
+        told = solved_build(shop.scope, shop.build, push=push)
+        body = ask(client, shop, "network", push=push)
+        assert sum(c["pushes"] for c in body["circuits"]) == sum(c.pushes for c in told.circuits)
+        assert body["scenarios"][1]["board_v"] == pytest.approx(told.scenarios[1].board_v)
+    assert ask(client, shop, "network") == ask(client, shop, "network", push=PUSHING)
+    assert ask(client, shop, "changes", push=1) == ask(client, shop, "changes")
+
+
 def test_cheapest_fix_batteries_and_limits(client: APIClient, shop: StudyShop) -> None:
     shop.offer(shop.wiring.wire("20 AWG"), "6.00")
     shop.battery("B1", 20.0)
@@ -81,6 +92,8 @@ def test_changes_since_the_build_before(client: APIClient, shop: StudyShop) -> N
         ("current-limits", {"least_board_v": "0 V"}, "least_board_v"),
         ("batteries", {"least_board_v": "much"}, "least_board_v"),
         ("changes", {"since": "999999"}, "since"),
+        ("network", {"push": "-1"}, "push"),
+        ("changes", {"push": "many"}, "push"),
     ],
 )
 def test_wrong_questions_name_their_field(
