@@ -41,9 +41,7 @@ def battery_steps(f: NetworkFacts, build: int, scenario: Scenario) -> Steps:
         return []
     as_new, volts = f.assembled.as_new, float(f.solved.battery_v[build, scenario])
     open_v, ohm = float(as_new.open_v[robot]), float(as_new.internal_ohm[robot])
-    numbers = (
-        f"{fig(open_v)} V and {fig(1e3 * ohm)} mΩ, new and full; {fig((open_v - volts) / ohm)} A drawn"
-    )
+    numbers = f"{fig(open_v)} V and {fig(1e3 * ohm)} mΩ, new and full; {fig((open_v - volts) / ohm)} A drawn"
     label = f"Battery: {SCENARIO_WORDS[scenario].lower()}"
     return [step(label, "V_open - I x R_battery", numbers, known(volts), "V")]
 

@@ -199,6 +199,8 @@ def assumption_lines(assumptions: Iterable[Assumption]) -> list[tuple[str, str]]
     """What was assumed, once each, with the circuits it was assumed of."""
     lines: dict[str, list[str]] = {}
     for found in assumptions:
-        figure = "" if found.value is None else f": {plain(found.value, '0-2')} {sign_of(found.unit)}".rstrip()
+        figure = (
+            "" if found.value is None else f": {plain(found.value, '0-2')} {sign_of(found.unit)}".rstrip()
+        )
         lines.setdefault(f"{found.what}{figure} ({found.source})", []).append(found.code)
     return [(line, ", ".join(codes)) for line, codes in lines.items()]

@@ -60,6 +60,8 @@ TWO_POINT_SOURCE: Final = Source("IEC 60896-21", "cl. 6.3, short-circuit current
 
 # One further resistance with a capacitance across it, where a battery's own is not known: R10 / R00 and its time
 # constant of a published 50 Ah lead-acid set (after SAE 2007-01-0778).
-POLARISATION_SOURCE: Final = Source("Published 50 Ah lead-acid set", "R10 / R00 = 1.0 / 4.2 mohm, 100 s", SEEN)
+POLARISATION_SOURCE: Final = Source(
+    "Published 50 Ah lead-acid set", "R10 / R00 = 1.0 / 4.2 mohm, 100 s", SEEN
+)
 POLARISATION_RATIO: Final = Figure(1.0 / 4.2, "-", POLARISATION_SOURCE)
 POLARISATION_S: Final = Figure(100.0, "s", POLARISATION_SOURCE)
