@@ -18,7 +18,7 @@ from shared.access import Scope
 from shared.columns import NO_ID
 
 #: Counts up whenever the kernel, the conversion or the outcome changes so that older studies no longer hold.
-VERSION = "1"
+VERSION = "2"
 DURATION_S = 150.0
 STEP_S = 0.02
 

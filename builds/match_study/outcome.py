@@ -207,14 +207,15 @@ def _contributors(robot: StudyRobot, result: MatchResult, b: int) -> list[dict[s
 
 
 def _circuits(robot: StudyRobot, result: MatchResult, b: int) -> list[dict[str, Any]]:
+    warm, heat = (_max_of_rows(_upright(result, of, b)) for of in (result.wire_max_c, result.device_heat_max))
     return [
         {
             "circuit": label.circuit_id,
             "code": label.code,
             "lowest_v": _figure(_least(result.branch_lowest_v[i, b])),
-            "hottest_c": _figure(_most(result.wire_max_c[i, b]), 1),
+            "hottest_c": _figure(warm[i], 1),
             "limit_c": _figure(robot.kernel.wire_limit_c[i], 1),
-            "heat_frac": _figure(_most(result.device_heat_max[i, b])),
+            "heat_frac": _figure(heat[i]),
             "used_ah": _figure(_median(result.branch_ah[i, b]), 3),
         }
         for i, label in enumerate(robot.labels)
@@ -223,8 +224,8 @@ def _circuits(robot: StudyRobot, result: MatchResult, b: int) -> list[dict[str, 
 
 
 def _hottest(robot: StudyRobot, result: MatchResult, b: int) -> dict[str, Any] | None:
-    """The conductor that comes nearest to what its insulation bears, in any run."""
-    warm = _max_of_rows(result.wire_max_c[:, b])
+    """The conductor that comes nearest to what its insulation bears, in any run that does not collapse."""
+    warm = _max_of_rows(_upright(result, result.wire_max_c, b))
     room = robot.kernel.wire_limit_c - warm
     if np.isnan(room).all():
         return None
@@ -238,8 +239,8 @@ def _hottest(robot: StudyRobot, result: MatchResult, b: int) -> dict[str, Any] |
 
 
 def _breaker(robot: StudyRobot, result: MatchResult, b: int) -> dict[str, Any] | None:
-    """The protective device that comes nearest to opening, in any run."""
-    heat = _max_of_rows(result.device_heat_max[:, b])
+    """The protective device that comes nearest to opening, in any run that does not collapse."""
+    heat = _max_of_rows(_upright(result, result.device_heat_max, b))
     if np.isnan(heat).all():
         return None
     i = int(np.nanargmax(heat))
@@ -250,9 +251,18 @@ def _breaker(robot: StudyRobot, result: MatchResult, b: int) -> dict[str, Any] |
     }
 
 
+def _upright(result: MatchResult, values: FloatArray, b: int) -> FloatArray:
+    """(branches, runs) of the runs that do not collapse.
+
+    In one that does, electronics are followed as resistances that take their power at 1 V, which real ones do not: its
+    currents tell nothing of the heat.
+    """
+    return values[:, b][:, ~result.collapsed[b]]
+
+
 def _max_of_rows(values: FloatArray) -> FloatArray:
     """The largest of each row, NaN where it has none."""
-    return np.asarray(np.fmax.reduce(values, axis=1))
+    return np.asarray(np.fmax.reduce(values, axis=1, initial=np.nan))
 
 
 def _least(values: FloatArray) -> float:

@@ -10,14 +10,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from builds.match_study import outcome, run, run_studies
+from builds.match_study import outcome, run, run_studies, study_inputs
 from builds.match_study.duties import default_duty
 from builds.match_study.motors import SPIN_UP_S
 from builds.match_study.outcome import thinned
 from builds.match_study.robot import StudyRobot
+from builds.models import Build
 from builds.services.match_studies import match_studies_update
 from shared.electrical.network import LoadKind
 from tests.builds.match_shop import MatchShop, make_match_shop
+from tests.builds.study_shop import StudyShop
 
 pytestmark = pytest.mark.django_db
 
@@ -180,6 +182,22 @@ def test_what_was_assumed_or_left_out_is_said(shop):
         spin
         == f"Spin-up time not entered: {SPIN_UP_S.value:g} s (common practice, no source): DRIVE-1, DRIVE-2."
     )
+
+
+def test_a_collapse_tells_no_temperature():
+    worn = StudyShop.open()
+    worn.battery("WORN", 500.0)
+    (found,) = study_inputs(worn.scope, Build.objects.filter(pk=worn.build.pk))
+    assert found.robot is not None
+    batteries = [case.battery for case in found.cases]
+    new, tired = run_studies(found.robot, batteries, 2)
+    assert [battery.label for battery in batteries][1] == "WORN"
+    # 12.8 V behind half an ohm give 82 W at most (V^2 / 4R); at 12 V this robot runs on 280 W.
+    assert (tired["summary"]["collapsed_runs"], tired["summary"]["runs_hit"]) == (2, 2)
+    assert tired["summary"]["hottest"] is None
+    assert {c["hottest_c"] for c in tired["circuits"]} == {None}
+    assert new["summary"]["collapsed_runs"] == 0
+    assert 30.0 < new["summary"]["hottest"]["celsius"] < new["summary"]["hottest"]["limit_c"]
 
 
 def test_what_was_assumed_of_a_battery_is_said(shop):
