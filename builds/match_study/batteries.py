@@ -11,7 +11,12 @@ from inventory.selectors.battery_sources import BatterySource, battery_sources
 from shared.access import Scope
 from shared.electrical.battery import RestCurve
 from shared.electrical.match import MatchBattery
-from shared.electrical.tables.battery import POLARISATION_RATIO, POLARISATION_S, REST_CURVE_SOURCES
+from shared.electrical.tables.battery import (
+    POLARISATION_RATIO,
+    POLARISATION_S,
+    REST_CURVE_SOURCES,
+    REST_CURVES,
+)
 
 #: Every match starts with a full battery.
 CHARGE_FRAC = 1.0
@@ -82,9 +87,12 @@ def as_new(build: Build, internal_ohm: float) -> StudyBattery | None:
 
 
 def _curve(model: BatteryModel) -> RestCurve | None:
+    """The model's own curve, else the usual one moved so that full is where the solved robot takes it too."""
     if model.rest_curve:
         return tuple((float(charge), float(volts)) for charge, volts in model.rest_curve)
-    return _CURVES.get(model.chemistry)
+    usual = REST_CURVES.get(_CURVES.get(model.chemistry, ""), ())
+    top = max((volts for _, volts in usual), default=0.0)
+    return tuple((charge, model.full_rest_v + volts - top) for charge, volts in usual) or None
 
 
 def _assumptions(model: BatteryModel) -> tuple[str, ...]:
@@ -92,7 +100,10 @@ def _assumptions(model: BatteryModel) -> tuple[str, ...]:
     said = []
     if not model.rest_curve:
         curve = REST_CURVE_SOURCES[_CURVES[model.chemistry]]
-        said.append(f"Rest voltages of {model.code} not entered: a usual curve ({curve}).")
+        said.append(
+            f"Rest voltages of {model.code} not entered: a usual curve ({curve}), "
+            f"from {model.full_rest_v:g} V when full."
+        )
     if model.polarisation_mohm is None or model.polarisation_s is None:
         ratio, seconds = POLARISATION_RATIO, POLARISATION_S
         said.append(

@@ -128,7 +128,9 @@ def _devices(c: Currents, at: BoolArray) -> Iterator[Assumption]:
     unknown = at & c.has_device & np.isnan(c.rows.devices.floats("resistance_mohm"))
     blade = unknown & c.is_blade
     yield from _each(c, blade, "resistance of the fuse", c.device_ohm * 1e3, "mohm", BLADE_DROP_SOURCE)
-    yield from _each(c, unknown & ~c.is_blade, "resistance of the device", c.device_ohm, "mohm", _FROM_RATING)
+    yield from _each(
+        c, unknown & ~c.is_blade, "resistance of the device", c.device_ohm * 1e3, "mohm", _FROM_RATING
+    )
 
 
 def _regulators(c: Currents, at: BoolArray) -> Iterator[Assumption]:

@@ -85,7 +85,7 @@ class Migration(migrations.Migration):
             model_name="component",
             name="output_v",
             field=models.FloatField(
-                blank=True, help_text="Regulators: the voltage they give out, whatever comes in", null=True
+                blank=True, help_text="Regulators: the voltage they give out while enough comes in", null=True
             ),
         ),
         migrations.AddField(
@@ -169,7 +169,7 @@ class Migration(migrations.Migration):
             model_name="historicalcomponent",
             name="output_v",
             field=models.FloatField(
-                blank=True, help_text="Regulators: the voltage they give out, whatever comes in", null=True
+                blank=True, help_text="Regulators: the voltage they give out while enough comes in", null=True
             ),
         ),
         migrations.AddField(

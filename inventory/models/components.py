@@ -61,7 +61,7 @@ class Component(Part):
     )
     minimum_v = models.FloatField(null=True, blank=True, help_text="Below this it resets or drops out")
     output_v = models.FloatField(
-        null=True, blank=True, help_text="Regulators: the voltage they give out, whatever comes in"
+        null=True, blank=True, help_text="Regulators: the voltage they give out while enough comes in"
     )
     efficiency_frac = models.FloatField(
         null=True, blank=True, help_text="Regulators: power given out as a share of the power taken in"

@@ -208,6 +208,11 @@ def test_what_was_assumed_of_a_battery_is_said(shop):
         curve, polarisation = case.battery.assumptions
         assert curve.startswith(f"Rest voltages of {model.code} not entered: a usual curve (Small AGM")
         assert polarisation.startswith(f"Polarisation of {model.code} not entered: 0.238")
+        # The usual curve starts where the solved robot takes a full battery to be, and is as steep as it was.
+        (empty, low), *_, (full, top) = case.battery.kernel.curve
+        assert (empty, full) == (0.0, 1.0)
+        assert top == pytest.approx(model.full_rest_v)
+        assert top - low == pytest.approx(12.85 - 11.80)
     model.rest_curve, model.polarisation_mohm, model.polarisation_s = [[0.0, 11.8], [1.0, 12.8]], 3.0, 30.0
     model.save()
     assert [case.battery.assumptions for case in shop.inputs().cases] == [(), ()]
