@@ -61,6 +61,7 @@ SEASONS = sheet(
         col("name", explanation="What the season is called", example="2026/27"),
         col("starts_on", explanation="First day", example="2026-09-01"),
         col("ends_on", explanation="Last day", example="2027-06-30"),
+        col("match_s", heading="Match length (s)", example="150"),
     ],
 )
 

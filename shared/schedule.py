@@ -95,7 +95,7 @@ SWEEPS_AFTER: dict[str, tuple[str, ...]] = {
     "inventory.Reading": ("sweep.batteries", "sweep.loads", "match.team"),
     "inventory.Charge": ("sweep.batteries",),
     "inventory.CapacityTest": ("sweep.batteries", "match.team"),
-    "builds.Season": ("sweep.loads",),
+    "builds.Season": ("sweep.loads", "match.team"),
     "builds.Robot": ("sweep.loads", "sweep.stock", "match.team"),
     "builds.Build": ("sweep.loads", "sweep.stock", "match.team"),
     "builds.BuildLine": ("sweep.stock",),

@@ -10,7 +10,7 @@ from builds.models import Build, BuildLine, Circuit, Event, Match, Outing, Robot
 from builds.views.circuits import CIRCUIT_FIELDS
 from shared.api import TeamSerializer, team_serializer
 
-SeasonSerializer = team_serializer(Season, "name", "starts_on", "ends_on")
+SeasonSerializer = team_serializer(Season, "name", "starts_on", "ends_on", "match_s")
 RobotSerializer = team_serializer(
     Robot, "code", "name", "season", "notes", "archived", read_only=("archived",)
 )

@@ -19,7 +19,6 @@ from shared.columns import NO_ID
 
 #: Counts up whenever the kernel, the conversion or the outcome changes so that older studies no longer hold.
 VERSION = "2"
-DURATION_S = 150.0
 STEP_S = 0.02
 
 
@@ -52,11 +51,14 @@ def study_inputs(
     mine = scope.rows(builds).order_by("pk")
     rows = load_circuits(mine) if rows is None else rows
     net = assemble(rows)
+    told = list(mine.select_related("robot__season", "battery_model"))
     robots = study_robots(
-        net, profiles(p for p in set(rows.circuits.ids("profile_id").tolist()) if p != NO_ID)
+        net,
+        profiles(p for p in set(rows.circuits.ids("profile_id").tolist()) if p != NO_ID),
+        {build.pk: build.robot.season.match_s for build in told},
     )
     cart = cart_of(scope)
-    return [_of(build, robots.get(build.pk), cart) for build in mine.select_related("robot", "battery_model")]
+    return [_of(build, robots.get(build.pk), cart) for build in told]
 
 
 def _of(build: Build, robot: StudyRobot | None, cart: Cart) -> StudyInputs:
@@ -72,7 +74,7 @@ def _of(build: Build, robot: StudyRobot | None, cart: Cart) -> StudyInputs:
 
 def _cases(robot: StudyRobot, batteries: Iterable[StudyBattery]) -> list[Case]:
     of_robot = content_key(
-        VERSION, DURATION_S, STEP_S, robot.kernel, robot.labels, robot.mechanisms, robot.assumptions
+        VERSION, robot.match_s, STEP_S, robot.kernel, robot.labels, robot.mechanisms, robot.assumptions
     )
     # What a battery is called and when it was measured is told beside a study, and changes nothing in it.
     return [Case(battery, content_key(of_robot, battery.kernel)) for battery in batteries]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from builds.match_study.batteries import StudyBattery
-from builds.match_study.inputs import DURATION_S, STEP_S, VERSION
+from builds.match_study.inputs import STEP_S, VERSION
 from builds.match_study.robot import StudyRobot
 from shared.columns import FloatArray
 from shared.electrical.match import MatchResult, brownout_probability, contributions
@@ -29,7 +29,7 @@ def outcome_of(robot: StudyRobot, battery: StudyBattery, result: MatchResult, b:
         "summary": _summary(robot, result, b),
         "build": {
             "board": robot.labels[robot.kernel.board].code,
-            "duration_s": DURATION_S,
+            "duration_s": robot.match_s,
             "step_s": STEP_S,
             "mechanisms": [name for name in robot.mechanisms if name],
         },

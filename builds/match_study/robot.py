@@ -43,6 +43,7 @@ class StudyRobot:
     """One build, ready for the kernel; ``labels`` name its branches, the last may be leads that nobody drew."""
 
     build_id: int
+    match_s: float
     kernel: MatchRobot
     labels: tuple[Label, ...]
     mechanisms: tuple[str, ...]
@@ -55,18 +56,26 @@ class StudyRobot:
         return zlib.crc32("|".join(self.mechanisms).encode()) & 0x7FFFFFFF
 
 
-def study_robots(net: Assembled, profiles: Mapping[int, Duty]) -> dict[int, StudyRobot]:
-    """Every build that has a network, by its id."""
+def study_robots(
+    net: Assembled, profiles: Mapping[int, Duty], match_s: Mapping[int, float]
+) -> dict[int, StudyRobot]:
+    """Every build that has a network and a length of its matches in ``match_s``, by its id."""
     motors = motors_of(net, profiles)
     ids = net.rows.builds.table.ids("id")
     return {
-        int(ids[row]): _robot(net, motors, profiles, robot, int(ids[row]))
-        for robot, row in enumerate(net.build_row.tolist())
+        build_id: _robot(net, motors, profiles, robot, build_id, match_s[build_id])
+        for robot, build_id in enumerate(ids[net.build_row].tolist())
+        if build_id in match_s
     }
 
 
 def _robot(
-    net: Assembled, motors: Motors, profiles: Mapping[int, Duty], robot: int, build_id: int
+    net: Assembled,
+    motors: Motors,
+    profiles: Mapping[int, Duty],
+    robot: int,
+    build_id: int,
+    match_s: float,
 ) -> StudyRobot:
     branches = np.flatnonzero(net.robot == robot)
     local = np.full(net.branches, NO_ID, dtype=np.int64)
@@ -85,6 +94,7 @@ def _robot(
     watched = _watched(net.rows, at)
     return StudyRobot(
         build_id=build_id,
+        match_s=match_s,
         kernel=MatchRobot(
             tree=branch.tree(np.where(net.parent[branches] >= 0, local[net.parent[branches]], NO_ID)),
             loads=branch.loads(motors),

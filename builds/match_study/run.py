@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from builds.match_study.batteries import StudyBattery
-from builds.match_study.inputs import DURATION_S, STEP_S
+from builds.match_study.inputs import STEP_S
 from builds.match_study.outcome import outcome_of
 from builds.match_study.robot import StudyRobot
 from shared.electrical.match import random_shifts, simulate
@@ -24,5 +24,7 @@ def run_studies(
     """The outcome with each battery. The seed comes from the robot's mechanisms, so a study can be repeated."""
     shifts = random_shifts(robot.kernel, runs, robot.seed)
     kernels = [battery.kernel for battery in batteries]
-    result = simulate(robot.kernel, kernels, shifts, duration_s=DURATION_S, step_s=STEP_S, progress=progress)
+    result = simulate(
+        robot.kernel, kernels, shifts, duration_s=robot.match_s, step_s=STEP_S, progress=progress
+    )
     return [outcome_of(robot, battery, result, b) for b, battery in enumerate(batteries)]

@@ -8,7 +8,7 @@ from simple_history.models import HistoricalRecords
 
 from inventory.models import BatteryModel, Part
 from shared.models.base import TeamOwned
-from shared.models.constraints import not_negative, one_of, positive
+from shared.models.constraints import FieldCheck, not_negative, one_of, positive
 from shared.models.people import CODE_VALIDATOR
 
 
@@ -16,6 +16,7 @@ class Season(TeamOwned):
     name = models.CharField(max_length=60)
     starts_on = models.DateField()
     ends_on = models.DateField()
+    match_s = models.FloatField("match length", default=150.0, help_text="Length of one match")
     history = HistoricalRecords()
 
     class Meta:
@@ -26,6 +27,12 @@ class Season(TeamOwned):
                 condition=Q(ends_on__gte=F("starts_on")),
                 name="season_ends_after_start",
                 violation_error_message="A season cannot end before it starts.",
+            ),
+            FieldCheck(
+                field="match_s",
+                condition=Q(match_s__gte=10) & Q(match_s__lte=900),
+                name="season_match_length_plausible",
+                violation_error_message="The length of a match lies between 10 and 900 s.",
             ),
         ]
 

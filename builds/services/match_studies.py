@@ -12,7 +12,6 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from builds.match_study import RUNS, Case, StudyInputs, run_studies, study_inputs
-from builds.match_study.inputs import DURATION_S
 from builds.models import Build, MatchStudy
 from shared import jobs
 from shared.access import Can, Scope
@@ -149,7 +148,7 @@ def _study(
             battery_id=case.battery.battery_id,
             key=case.key,
             runs=runs,
-            duration_s=DURATION_S,
+            duration_s=inputs.robot.match_s,
             seed=inputs.robot.seed,
             outcome=outcome,
             computed_at=now,

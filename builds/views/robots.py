@@ -28,7 +28,7 @@ class SeasonPage(RobotsForm):
     """A season; which one is on is for the logistics lead or a mentor to say."""
 
     model = Season
-    fields = ("name", "starts_on", "ends_on")
+    fields = ("name", "starts_on", "ends_on", "match_s")
     read = need = write = Can.SUPPLY
 
 

@@ -93,6 +93,20 @@ def test_a_robot_a_build_and_a_circuit_are_entered(shop, api):
     assert current.data["state"] == BuildState.CURRENT
 
 
+def test_a_season_says_how_long_a_match_lasts(shop, api):
+    given = {"name": "Next", "starts_on": "2028-01-01", "ends_on": "2028-12-31"}
+    made = api.post(url(shop, "season-list"), given)
+    assert (made.status_code, made.data["match_s"]) == (201, 150.0)
+    page = url(shop, "season-detail", pk=made.data["id"])
+    assert api.patch(page, {"match_s": 120}).data["match_s"] == 120.0
+    for wrong in (5, 1000):
+        refused = api.patch(page, {"match_s": wrong})
+        assert refused.status_code == 400
+        assert "lies between 10 and 900 s" in str(refused.data)
+        assert "match_s" in str(refused.data)
+    assert Season.objects.get(name="Next").match_s == 120.0
+
+
 def test_a_ring_of_feeds_is_refused_with_the_field(shop, api):
     build = make_build(shop)
     first = make_circuit(shop, build, "C1")

@@ -87,6 +87,13 @@ def test_an_edited_circuit_makes_all_anew(shop, simulator):
     assert set(MatchStudy.objects.values_list("key", flat=True)) == set(shop.keys().values())
 
 
+def test_matches_last_as_long_as_the_season_says(shop, simulator):
+    update(shop)
+    shop.change("season", match_s=120.0)
+    assert update(shop)["simulated"] == 2
+    assert set(MatchStudy.objects.values_list("duration_s", flat=True)) == {120.0}
+
+
 def test_more_runs_replace_fewer_and_fewer_never_more(shop, simulator):
     update(shop, runs=50)
     assert update(shop, runs=200)["simulated"] == 2
@@ -215,7 +222,8 @@ def test_an_edited_circuit_queues_the_teams_studies_once_after_a_while(shop):
 
 
 @pytest.mark.parametrize(
-    "name", ["W3", "F40", "MOTOR", "AGM", "B01", "reading", "test", "robot", "build", "profile", "push"]
+    "name",
+    ["W3", "F40", "MOTOR", "AGM", "B01", "reading", "test", "season", "robot", "build", "profile", "push"],
 )
 def test_every_row_that_enters_sets_them_off(shop, name):
     record_save(scope=shop.scope, instance=shop[name])
@@ -226,7 +234,8 @@ def test_the_table_of_what_sets_them_off_leaves_out_what_does_not_enter():
     assert {label for label, names in SWEEPS_AFTER.items() if OTHER in names} == {
         "inventory.WireType", "inventory.ProtectiveDevice", "inventory.DevicePoint", "inventory.Component",
         "inventory.BatteryModel", "inventory.Battery", "inventory.Reading", "inventory.CapacityTest",
-        "builds.Robot", "builds.Build", "builds.Circuit", "builds.DutyProfile", "builds.DutyPhase", "builds.Event",
+        "builds.Season", "builds.Robot", "builds.Build", "builds.Circuit", "builds.DutyProfile", "builds.DutyPhase",
+        "builds.Event",
     }  # fmt: skip
 
 

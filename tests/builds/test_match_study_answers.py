@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from builds.match_study import outcome, run, run_studies, study_inputs
+from builds.match_study import run_studies, study_inputs
 from builds.match_study.duties import default_duty
 from builds.match_study.motors import SPIN_UP_S
 from builds.match_study.outcome import thinned
@@ -30,10 +30,9 @@ def shop() -> MatchShop:
 
 
 @pytest.fixture
-def short(monkeypatch) -> None:
-    """Matches of two seconds: what is looked at here does not need more."""
-    for module in (run, outcome):
-        monkeypatch.setattr(module, "DURATION_S", 2.0)
+def short(shop) -> None:
+    """The shortest matches there are: what is looked at here does not need more."""
+    shop.change("season", match_s=10.0)
 
 
 def robot_of(shop: MatchShop) -> StudyRobot:
@@ -252,7 +251,9 @@ def test_the_trace_is_that_of_the_worst_run_and_reaches_its_minimum(shop):
     assert one["trace"]["board_v"][at] == pytest.approx(worst["v"], abs=2e-3)
     assert one["trace"]["t_s"][at] == pytest.approx(worst["t_s"], abs=0.02)
     assert worst["v"] == one["board"]["lowest_of_runs"][0] == one["summary"]["lowest_v"]
-    assert len(one["band"]["t_s"]) == 2
+    assert one["build"]["duration_s"] == 10.0
+    assert len(one["band"]["t_s"]) == 10
+    assert 9.5 < one["trace"]["t_s"][-1] < 10.0
     assert all(low <= high for low, high in zip(one["band"]["p05_v"], one["band"]["p95_v"], strict=True))
 
 

@@ -69,6 +69,7 @@ ENTERS: list[tuple[str, dict[str, Any]]] = [
     ("push", {"torque_frac": 0.6}),
     ("push", {"place": 9}),
     ("build", {"ambient_c": 45.0}),
+    ("season", {"match_s": 120.0}),
 ]
 #: What is written beside it and changes no answer.
 BESIDE: list[tuple[str, dict[str, Any]]] = [

@@ -61,7 +61,7 @@ def test_without_a_season_the_robot_form_says_where_to_start(client, shop):
 
 
 def test_seasons_are_for_the_lead(client, shop):
-    given = {"name": "Next", "starts_on": "2028-01-01", "ends_on": "2028-12-31"}
+    given = {"name": "Next", "starts_on": "2028-01-01", "ends_on": "2028-12-31", "match_s": "150"}
     assert client.post(url(shop, "season-new"), given).status_code == 302
     backwards = client.post(url(shop, "season-new"), {**given, "name": "B", "ends_on": "2027-01-01"})
     assert backwards.status_code == 422
@@ -69,6 +69,24 @@ def test_seasons_are_for_the_lead(client, shop):
     act_as(client, shop, Role.MEMBER)
     assert client.get(url(shop, "season-new")).status_code == 403
     assert client.post(url(shop, "season-new"), {**given, "name": "C"}).status_code == 403
+
+
+def test_a_season_says_how_long_a_match_lasts(client, shop):
+    page = url(shop, "season-edit", pk=shop.season.pk)
+    given = {"name": "This season", "starts_on": "2026-01-01", "ends_on": "2027-12-31"}
+    assert client.get(page).context["form"]["match_s"].value() == "150"
+    for wrong in ("5", "1000"):
+        refused = client.post(page, {**given, "match_s": wrong})
+        assert refused.status_code == 422
+        assert refused.context["form"].errors == {
+            "match_s": ["The length of a match lies between 10 and 900 s."]
+        }
+    assert client.post(page, {**given, "match_s": "3 min"}).status_code == 302
+    shop.season.refresh_from_db()
+    assert shop.season.match_s == 180.0
+    assert client.post(page, {**given, "match_s": "900"}).status_code == 302
+    shop.season.refresh_from_db()
+    assert shop.season.match_s == 900.0
 
 
 def test_archiving_is_undone_by_the_same_button(client, shop):

@@ -9,7 +9,7 @@ from typing import Any
 import openpyxl
 import pytest
 
-from builds.models import Build, BuildLine, Circuit, DutyPhase, DutyProfile, Match, Outing
+from builds.models import Build, BuildLine, Circuit, DutyPhase, DutyProfile, Match, Outing, Season
 from builds.sheets import SHEETS
 from inventory.sheets import SHEETS as STORES
 from shared.access import Scope
@@ -38,6 +38,7 @@ def exported(scope: Scope, form: str = "xlsx") -> SourceFile:
 
 def rich_shop() -> Workshop:
     shop = make_workshop()
+    Season.objects.filter(pk=shop.season.pk).update(match_s=135.0)
     robots = [make_robot(shop, "R1"), make_robot(shop, "R2")]
     build = make_build(shop, robots[0])
     make_build(shop, robots[0], "rev B", "draft")
@@ -98,6 +99,28 @@ def test_an_export_makes_the_same_state_in_an_empty_team():
     assert rows_of(fresh) == rows_of(shop.scope)
     feeds = fresh.rows(Circuit).filter(code="C1").select_related("fed_from", "build")
     assert [c.fed_from and c.fed_from.build_id for c in feeds] == [c.build_id for c in feeds]
+
+
+def test_the_length_of_a_match_may_be_left_out_of_the_seasons():
+    shop = rich_shop()
+    old = ["Name", "Starts on", "Ends on"]
+    days = [date(2028, 1, 1), date(2028, 12, 31)]
+    made = plan(
+        shop.scope,
+        workbook(Seasons=[old, ["Next", *days], ["This season", date(2026, 1, 1), date(2027, 12, 30)]]),
+    )
+    assert made.errors == []
+    apply_plan(scope=shop.scope, plan=made)
+    assert dict(Season.objects.values_list("name", "match_s")) == {"Next": 150.0, "This season": 135.0}
+    new = [*old, "Match length (s)"]
+    made = plan(shop.scope, workbook(Seasons=[new, ["Next", *days, "2 min"], ["Later", *days, None]]))
+    assert made.errors == []
+    apply_plan(scope=shop.scope, plan=made)
+    lengths = dict(Season.objects.values_list("name", "match_s"))
+    assert lengths == {"Next": 120.0, "This season": 135.0, "Later": 150.0}
+    (wrong,) = plan(shop.scope, workbook(Seasons=[new, ["Next", *days, 1000]])).errors
+    assert (wrong.row, wrong.column) == (2, "Match length (s)")
+    assert "lies between 10 and 900 s" in wrong.message
 
 
 def rows_of(scope: Scope) -> dict[str, list[Any]]:

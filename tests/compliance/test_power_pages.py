@@ -154,6 +154,7 @@ def test_every_battery_has_its_chance_of_a_brown_out(client, power):
         assert words in html
     assert page.context["trace"].levels[0].below_s == 0.42
     assert "The worst match with GP-04" in html
+    assert '<dd>200 of <span class="qty"><span class="fig">150</span>' in html, "how many, and how long each"
     assert "Every match starts with a full battery." in html
 
 
