@@ -46,7 +46,7 @@ FixStudySerializer = value_serializer(
 BatteryStudySerializer = value_serializer(
     BatteryStudy,
     rows="Batteries in service, best first: yes, no, or unknown if never measured",
-    resistance_limit_mohm="The most a full battery may have",
+    resistance_limit_mohm="The most a battery may have at this state of charge",
 )
 LimitStudySerializer = value_serializer(
     LimitStudy, rows="Per mechanism that pushes: none needed, limit, not enough"
@@ -88,7 +88,20 @@ class BoardAskSerializer(_PushAsk):
         return value
 
 
-class StudyQuerySerializer(BoardAskSerializer):
+class ChargedAskSerializer(BoardAskSerializer):
+    charge = serializers.IntegerField(
+        required=False,
+        min_value=1,
+        max_value=100,
+        source="charge_frac",
+        help_text="State of charge of the battery [%]; left out: 100, full. Its resistance stays as when full",
+    )
+
+    def validate_charge(self, value: int) -> float:
+        return value / 100.0
+
+
+class StudyQuerySerializer(ChargedAskSerializer):
     battery = serializers.IntegerField(
         required=False, allow_null=True, help_text="Id of a battery; left out: a new one of the build's model"
     )
@@ -121,11 +134,11 @@ class StudyActions(_Base):
     def cheapest_fix(self, request: Request, team: str, pk: str) -> Response:
         return self._answer(cheapest_fix, StudyQuerySerializer, FixStudySerializer)
 
-    @extend_schema(parameters=[BoardAskSerializer], responses=BatteryStudySerializer, filters=False,
+    @extend_schema(parameters=[ChargedAskSerializer], responses=BatteryStudySerializer, filters=False,
                    summary="Which batteries may still run this build")  # fmt: skip
     @action(detail=True, methods=["get"])
     def batteries(self, request: Request, team: str, pk: str) -> Response:
-        return self._answer(batteries_for, BoardAskSerializer, BatteryStudySerializer)
+        return self._answer(batteries_for, ChargedAskSerializer, BatteryStudySerializer)
 
     @extend_schema(parameters=[StudyQuerySerializer], responses=LimitStudySerializer, filters=False,
                    summary="How much current limit per motor removes the brown-out")  # fmt: skip

@@ -7,25 +7,13 @@ from dataclasses import dataclass
 
 from builds.models import Build
 from inventory.models import BatteryModel, CapacityTest
-from inventory.selectors.battery_sources import BatterySource, battery_sources
+from inventory.selectors.battery_sources import USUAL_CURVES, BatterySource, battery_sources, rest_curve
 from shared.access import Scope
-from shared.electrical.battery import RestCurve
 from shared.electrical.match import MatchBattery
-from shared.electrical.tables.battery import (
-    POLARISATION_RATIO,
-    POLARISATION_S,
-    REST_CURVE_SOURCES,
-    REST_CURVES,
-)
+from shared.electrical.tables.battery import POLARISATION_RATIO, POLARISATION_S, REST_CURVE_SOURCES
 
 #: Every match starts with a full battery.
 CHARGE_FRAC = 1.0
-#: The built-in rest curve for a model that has none of its own; nothing stands in for lithium cells.
-_CURVES = {
-    BatteryModel.Chemistry.AGM.value: "agm_small",
-    BatteryModel.Chemistry.GEL.value: "gel",
-    BatteryModel.Chemistry.FLOODED.value: "flooded",
-}
 
 
 @dataclass(frozen=True)
@@ -64,7 +52,7 @@ def cart_of(scope: Scope) -> Cart:
 def as_new(build: Build, internal_ohm: float) -> StudyBattery | None:
     """A new battery of the build's model; None where nothing tells what it is."""
     model = build.battery_model
-    curve = _curve(model) if model else None
+    curve = rest_curve(model) if model else None
     if model is None or curve is None or not internal_ohm > 0:
         return None
     given = model.polarisation_mohm is not None and model.polarisation_s is not None
@@ -86,20 +74,11 @@ def as_new(build: Build, internal_ohm: float) -> StudyBattery | None:
     )
 
 
-def _curve(model: BatteryModel) -> RestCurve | None:
-    """The model's own curve, else the usual one moved so that full is where the solved robot takes it too."""
-    if model.rest_curve:
-        return tuple((float(charge), float(volts)) for charge, volts in model.rest_curve)
-    usual = REST_CURVES.get(_CURVES.get(model.chemistry, ""), ())
-    top = max((volts for _, volts in usual), default=0.0)
-    return tuple((charge, model.full_rest_v + volts - top) for charge, volts in usual) or None
-
-
 def _assumptions(model: BatteryModel) -> tuple[str, ...]:
     """What stands in for figures of the model that nobody entered."""
     said = []
     if not model.rest_curve:
-        curve = REST_CURVE_SOURCES[_CURVES[model.chemistry]]
+        curve = REST_CURVE_SOURCES[USUAL_CURVES[model.chemistry]]
         said.append(
             f"Rest voltages of {model.code} not entered: a usual curve ({curve}), "
             f"from {model.full_rest_v:g} V when full."
@@ -122,13 +101,13 @@ def _tested_ah(scope: Scope) -> Mapping[int, float]:
 def _unfit(source: BatterySource) -> str:
     if source.internal_ohm is None:
         return "it was never measured"
-    if _curve(source.battery.model) is None:
+    if rest_curve(source.battery.model) is None:
         return "its model has no rest curve: enter voltages at rest against the state of charge"
     return ""
 
 
 def _measured(source: BatterySource, tested_ah: Mapping[int, float]) -> StudyBattery:
-    battery, ohm, curve = source.battery, source.internal_ohm, _curve(source.battery.model)
+    battery, ohm, curve = source.battery, source.internal_ohm, rest_curve(source.battery.model)
     assert ohm is not None
     assert curve is not None
     tested = tested_ah.get(battery.pk)

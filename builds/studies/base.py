@@ -24,6 +24,10 @@ NO_SOURCE = (
     "Nothing tells the resistance of this battery. Enter it for the battery model, measure the build up to its board, "
     "or take a battery that was measured."
 )
+NO_CHARGE = (
+    "Nothing tells the voltage of this battery at that state of charge. Enter for the battery model of the build or "
+    "battery the rest voltages against the state of charge, from full down to the charge asked for."
+)
 NO_LEVELS = (
     "No component of this build says the lowest voltage it works at. "
     "Enter it for the main controller and the radio."
@@ -32,17 +36,23 @@ NO_LEVELS = (
 
 @dataclass(frozen=True, slots=True)
 class BatteryCase:
-    """A battery to try a build with; no id: a new one of the build's model. ``internal_mohm`` None: not known."""
+    """A battery to try a build with; no id: a new one of the build's model. None among its figures: not known."""
 
     battery_id: int | None
     label: str
-    open_v: float
+    open_v: float | None
     internal_mohm: float | None
     words: str
+    charge_frac: float = 1.0
 
     @property
     def internal_ohm(self) -> float:
         return math.nan if self.internal_mohm is None else self.internal_mohm / 1e3
+
+    @property
+    def name(self) -> str:
+        """What a sentence calls it: with its state of charge unless that is full."""
+        return self.label if self.charge_frac >= 1.0 else f"{self.label} at {self.charge_frac * 100:.0f} %"
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +188,7 @@ def with_source(net: Assembled, cases: Sequence[BatteryCase]) -> Sources:
     """One robot with each of these batteries, a column each; undrawn leads come on top of measured ones."""
     leads = float(net.as_new.leads_ohm[0])
     ohm = [c.internal_ohm + (leads if c.battery_id is not None else 0.0) for c in cases]
-    return Sources(np.array([[c.open_v for c in cases]]), np.array([ohm]))
+    return Sources(np.array([[c.open_v for c in cases]], dtype=np.float64), np.array([ohm]))
 
 
 def solve_with(
@@ -218,7 +228,11 @@ def cannot(net: Assembled, case: BatteryCase | None) -> str:
     """Why a build cannot be answered for; empty when it can."""
     if not net.robots:
         return NO_CIRCUITS
-    return NO_SOURCE if case is not None and case.internal_mohm is None else ""
+    if case is None:
+        return ""
+    if case.internal_mohm is None:
+        return NO_SOURCE
+    return NO_CHARGE if case.open_v is None else ""
 
 
 def number(value: float) -> float | None:

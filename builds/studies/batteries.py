@@ -12,7 +12,6 @@ import numpy as np
 from builds.network import Assembled, Scenario
 from builds.studies.base import (
     NO_LEVELS,
-    NO_SOURCE,
     BatteryCase,
     LevelMargin,
     Levels,
@@ -43,7 +42,7 @@ class BatteryVerdict:
 
     battery_id: int | None
     code: str
-    open_v: float
+    open_v: float | None
     internal_mohm: float | None
     board_v: float | None
     worst: LevelMargin | None
@@ -79,15 +78,15 @@ def batteries_for(
     if told.cannot:
         return told
     levels = levels_of(net, least_board_v, vital=True)
-    known = [case for case in (as_new, *cases) if case.internal_mohm is not None]
+    known = [case for case in (as_new, *cases) if not cannot(net, case)]
     verdicts = {}
     if known:
         done = solve_with(net, known, only(net.loads, Scenario.PUSH))
         verdicts = {case.battery_id: _verdict(net, levels, done, k, case) for k, case in enumerate(known)}
-    rows = [verdicts.get(case.battery_id) or _unknown(case, NO_SOURCE) for case in cases]
+    rows = [verdicts.get(case.battery_id) or _unknown(case, cannot(net, case)) for case in cases]
     return replace(
         told,
-        as_new=verdicts.get(None) or _unknown(as_new, NO_SOURCE),
+        as_new=verdicts.get(None) or _unknown(as_new, cannot(net, as_new)),
         rows=tuple(sorted(rows, key=_order)),
         resistance_limit_mohm=_limit_mohm(net, levels, as_new.open_v),
     )
@@ -137,9 +136,9 @@ def _order(row: BatteryVerdict) -> tuple[int, float, str]:
     )
 
 
-def _limit_mohm(net: Assembled, levels: Levels, open_v: float) -> float | None:
+def _limit_mohm(net: Assembled, levels: Levels, open_v: float | None) -> float | None:
     """The largest resistance with which everything still has its voltage, by narrowing down a fan of trials."""
-    if not levels.branch.size:
+    if open_v is None or not levels.branch.size:
         return None
     loads = only(net.loads, Scenario.PUSH)
     low, high = 1e-5, _MOST_OHM

@@ -74,7 +74,7 @@ def path_working(solved: SolvedBuild, stages: list[PathStage], scenario: Scenari
 def _source_step(solved: SolvedBuild, scenario: Scenario) -> dict[str, Any]:
     case, battery = solved.scenarios[scenario], solved.battery
     return {
-        "label": f"At the posts of {battery.label}",
+        "label": f"At the posts of {battery.name}",
         "formula": "U = U₀ − Rᵢ · I",
         "numbers": {
             "U₀": (battery.open_v, "V"),

@@ -44,9 +44,9 @@ def feed_picture(
     branches += [_left_out(lost, margins.get(lost.circuit_id), codes, url_of) for lost in solved.left_out]
     given = notes or {}
     return FeedTreeChart(
-        title=f"{build}, {solved.battery.label}: {solved.scenarios[scenario].words}",
+        title=f"{build}, {solved.battery.name}: {solved.scenarios[scenario].words}",
         branches=[replace(b, note=given.get(b.key, b.note)) for b in branches],
-        source=solved.battery.label,
+        source=solved.battery.name,
         source_note=source_words(solved, scenario),
         chart_id=chart_id,
     )

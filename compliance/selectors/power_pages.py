@@ -117,9 +117,9 @@ def headline(solved: SolvedBuild, scenario: Scenario, brownout_frac: float | Non
     when = when_words(solved, scenario)
     if not case.solved:
         return (
-            f"With {solved.battery.label} the voltage collapses {when}: the loads ask more than it can give."
+            f"With {solved.battery.name} the voltage collapses {when}: the loads ask more than it can give."
         )
-    falls = f"With {solved.battery.label} the board falls to {plain(case.board_v)} V {when}"
+    falls = f"With {solved.battery.name} the board falls to {plain(case.board_v)} V {when}"
     if brownout_frac:
         falls += f" and browns out in {share_words(brownout_frac)} of simulated matches"
     worst = telling_level(solved, scenario)

@@ -27,7 +27,7 @@ from compliance.selectors.compare import change_notes
 from compliance.selectors.margins import OK, circuit_margins
 from compliance.selectors.power_drawings import feed_picture
 from compliance.selectors.power_pages import cart_rows, pushing_of
-from compliance.views.power import BuildPage, pk_in
+from compliance.views.power import BuildPage, kept, pk_in
 from inventory.models import Battery, WireType
 
 #: A fix that gains less than this is listed apart: no meter on the robot would show it.
@@ -72,7 +72,12 @@ class BuildFixes(AnswerPage):
         form, least_v = self.asked()
         battery = self.chosen_battery()
         found = cheapest_fix(
-            self.scope, build, battery, least_board_v=least_v, push=pushing_of(self.scope, build)
+            self.scope,
+            build,
+            battery,
+            least_board_v=least_v,
+            push=pushing_of(self.scope, build),
+            charge_frac=self.charge_frac,
         )
         context = {
             **self.context(build),
@@ -82,6 +87,7 @@ class BuildFixes(AnswerPage):
             "form": form,
             "battery": battery,
             "batteries": self.batteries(),
+            "kept": kept(battery, self.charge),
         }
         return self.render("compliance/power/fixes.html", context)
 
@@ -108,7 +114,7 @@ class BuildCart(AnswerPage):
         form, least_v = self.asked()
         rows = circuits_of(self.scope, build)
         net = network_of(self.scope, build, pushing_of(self.scope, build), rows)
-        found = batteries_for(self.scope, build, least_board_v=least_v, net=net)
+        found = batteries_for(self.scope, build, least_board_v=least_v, net=net, charge_frac=self.charge_frac)
         cart = cart_rows(found, studies_of(self.scope, build, rows).rows)
         told = Counter(row.state for row in cart if row.battery_id)
         context = {
@@ -133,7 +139,12 @@ class BuildLimits(AnswerPage):
         form, least_v = self.asked()
         battery = self.chosen_battery()
         found = current_limits(
-            self.scope, build, battery, least_board_v=least_v, push=pushing_of(self.scope, build)
+            self.scope,
+            build,
+            battery,
+            least_board_v=least_v,
+            push=pushing_of(self.scope, build),
+            charge_frac=self.charge_frac,
         )
         context = {
             **self.context(build),
@@ -141,6 +152,7 @@ class BuildLimits(AnswerPage):
             "form": form,
             "battery": battery,
             "batteries": self.batteries(),
+            "kept": kept(battery, self.charge),
         }
         return self.render("compliance/power/limits.html", context)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.utils import timezone
@@ -38,12 +39,28 @@ from shared.runs import progress
 CASES = {"running": Scenario.RUNNING, "push": Scenario.PUSH, "all": Scenario.ALL}
 CASE_NAMES = {"running": "Everything runs", "push": "The heaviest push", "all": "Everything peaks"}
 AS_NEW = "new"
+#: What ?charge= may say, in percent; anything else is a full battery.
+FULL = 100
+CHARGES = {FULL: "Full", 75: "3/4 (75 %)", 50: "1/2 (50 %)", 25: "1/4 (25 %)"}
 
 
 def pk_in(given: QueryDict, name: str) -> int:
     """The id a person's request names, 0 for none; what is no number names none."""
     text = given.get(name, "")
     return int(text) if text.isdecimal() else 0
+
+
+def charge_in(given: QueryDict) -> int:
+    """The state of charge a request names, in percent."""
+    named = pk_in(given, "charge")
+    return named if named in CHARGES else FULL
+
+
+def kept(battery: Battery | None, charge: int) -> str:
+    """The query that takes battery and state of charge to the next page; empty for a new, full one."""
+    given = {"battery": battery.pk if battery else 0, "charge": charge if charge != FULL else 0}
+    query = urlencode({name: value for name, value in given.items() if value})
+    return f"?{query}" if query else ""
 
 
 class BuildPage(TeamPage):
@@ -60,8 +77,20 @@ class BuildPage(TeamPage):
         wanted = pk_in(self.request.GET, "battery")
         return self.scope.get(Battery, pk=wanted) if wanted else None
 
+    @property
+    def charge(self) -> int:
+        """The state of charge of ?charge=, in percent."""
+        return charge_in(self.request.GET)
+
+    @property
+    def charge_frac(self) -> float:
+        return self.charge / 100.0
+
     def context(self, build: Build) -> dict[str, Any]:
         return {
+            "charge": self.charge,
+            "charges": list(CHARGES.items()),
+            "full": self.charge == FULL,
             "build": build,
             "tabs": build_tabs(self, build),
             "tab_key": self.tab_key,
@@ -94,12 +123,14 @@ class BuildPower(BuildPage):
         facts = facts_of(self.scope, build)
         studies = studies_of(self.scope, build, facts.rows)
         net = network_of(self.scope, build, pushing_of(self.scope, build, facts.table), facts.rows)
-        cart = cart_rows(batteries_for(self.scope, build, net=net), studies.rows)
+        cart = cart_rows(
+            batteries_for(self.scope, build, net=net, charge_frac=self.charge_frac), studies.rows
+        )
         battery = self.chosen_battery()
         if battery is None and request.GET.get("battery") != AS_NEW:
             worst = weakest(cart)
             battery = self.scope.get(Battery, pk=worst.battery_id) if worst else None
-        solved = solved_build(self.scope, build, battery, net=net)
+        solved = solved_build(self.scope, build, battery, net=net, charge_frac=self.charge_frac)
         margins = {m.circuit.pk: m for m in circuit_margins(self.scope, build, facts)}
         chosen = next((row for row in cart if row.battery_id == (battery.pk if battery else None)), None)
         context = {
@@ -108,6 +139,7 @@ class BuildPower(BuildPage):
             "case": next(word for word, scenario in CASES.items() if scenario == case),
             "cases": list(CASE_NAMES.items()),
             "battery": battery,
+            "kept": kept(battery, self.charge),
             "cart": cart,
             "count": len(margins),
             "flags": flags_of(self.scope, SubjectKind.BUILD, build.pk),
@@ -119,10 +151,12 @@ class BuildPower(BuildPage):
             **self.worst_match(build, chosen, regulated_ids(solved)),
         }
         if not solved.cannot:
+            # Simulated matches start full: their share says nothing of a battery that does not.
+            share = chosen.brownout_frac if chosen and self.charge == FULL else None
             rows = power_rows(solved, case, margins)
             context |= {
                 "now": solved.scenarios[case],
-                "headline": headline(solved, case, chosen.brownout_frac if chosen else None),
+                "headline": headline(solved, case, share),
                 "telling": [row for row in rows if row.matters],
                 "calm": [row for row in rows if not row.matters],
                 "tree": feed_picture(build, solved, case, margins, self.branch_url(battery)),
@@ -131,7 +165,7 @@ class BuildPower(BuildPage):
 
     def branch_url(self, battery: Battery | None) -> Callable[[int], str]:
         """Where a branch's working is, with the battery the tree was drawn with."""
-        tail = f"?battery={battery.pk}" if battery else ""
+        tail = kept(battery, self.charge)
         return lambda pk: self.url("circuit-detail", pk=pk) + tail
 
     def worst_match(self, build: Build, chosen: CartRow | None, regulated: set[int]) -> dict[str, Any]:

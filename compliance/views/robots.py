@@ -19,7 +19,7 @@ from compliance.selectors.margins import build_verdict, circuit_working
 from compliance.selectors.power_pages import pushing_of
 from compliance.selectors.robot_pages import fed_path, margin_picture, robot_rows
 from compliance.views.build_tabs import build_tabs
-from compliance.views.power import pk_in
+from compliance.views.power import charge_in, kept, pk_in
 from inventory.models import Battery
 from inventory.selectors.history import history_of
 from shared.access import Can
@@ -130,10 +130,13 @@ class CircuitDetail(TeamPage):
         """The way from the battery to this circuit in the solved robot, with the battery of ?battery= or a new one."""
         wanted = pk_in(self.request.GET, "battery")
         battery = self.scope.get(Battery, pk=wanted) if wanted else None
-        solved = solved_build(self.scope, circuit.build, battery, push=pushing_of(self.scope, circuit.build))
+        charge = charge_in(self.request.GET)
+        push = pushing_of(self.scope, circuit.build)
+        solved = solved_build(self.scope, circuit.build, battery, push=push, charge_frac=charge / 100.0)
         stages = [] if solved.cannot else stages_to(solved, circuit.pk)
         return {
             "solved": solved,
+            "kept": kept(battery, charge),
             "stages": stages,
             "cases": list(zip(solved.scenarios, CASE_LABELS, strict=True)) if stages else [],
             "case_labels": CASE_LABELS,

@@ -10,15 +10,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from inventory.models import Battery, BatteryState
+from inventory.models import Battery, BatteryModel, BatteryState
 from inventory.models.batteries import Method, Reading
 from shared.access import Scope
-from shared.electrical.tables.battery import POLARISATION_RATIO, POLARISATION_S
+from shared.electrical.battery import rest_voltage_v
+from shared.electrical.tables.battery import POLARISATION_RATIO, POLARISATION_S, REST_CURVES
 
 #: The best method first.
 METHODS = (Method.TWO_PULSE, Method.LOAD_STEP, Method.AC_1KHZ)
 #: A better method counts only if its reading is not older than the newest one by more than this (our choice).
 SAME_SEASON = timedelta(days=180)
+#: The built-in rest curve for a model that has none of its own; nothing stands in for lithium cells.
+USUAL_CURVES = {
+    BatteryModel.Chemistry.AGM.value: "agm_small",
+    BatteryModel.Chemistry.GEL.value: "gel",
+    BatteryModel.Chemistry.FLOODED.value: "flooded",
+}
 
 
 @dataclass(frozen=True)
@@ -97,6 +104,23 @@ def full_rest_v(battery: Battery) -> float:
     """Rest voltage when full: the top of the model's rest curve where that reaches full, else the model's figure."""
     top = [volts for charge, volts in battery.model.rest_curve if charge >= 1.0]
     return float(max(top, default=battery.model.full_rest_v))
+
+
+def rest_curve(model: BatteryModel) -> tuple[tuple[float, float], ...] | None:
+    """The model's own curve, else the usual one of its chemistry moved so that full is the model's full voltage."""
+    if model.rest_curve:
+        return tuple((float(charge), float(volts)) for charge, volts in model.rest_curve)
+    usual = REST_CURVES.get(USUAL_CURVES.get(model.chemistry, ""), ())
+    top = max((volts for _, volts in usual), default=0.0)
+    return tuple((charge, model.full_rest_v + volts - top) for charge, volts in usual) or None
+
+
+def rest_v_at(model: BatteryModel, charge_frac: float, full_v: float) -> float | None:
+    """Rest voltage below full, never above that of a full battery; None below where the model's curve begins."""
+    curve = rest_curve(model)
+    if curve is None or charge_frac < min(charge for charge, _ in curve):
+        return None
+    return min(full_v, float(rest_voltage_v(charge_frac, curve)))
 
 
 def _polarisation(battery: Battery, ohm: float | None) -> tuple[float | None, float | None]:
