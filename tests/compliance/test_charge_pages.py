@@ -67,6 +67,13 @@ def test_every_answer_is_for_the_charge(client, power):
     assert cart == batteries_for(power.scope, power.build, charge_frac=0.25)
 
 
+def test_the_cart_says_at_which_charge_its_batteries_may_run(client, power):
+    power.battery("GP-01", 14.0)
+    words = "at 50&nbsp;% of their charge"
+    assert words in client.get(url(power, "build-cart"), {"charge": 50}).content.decode()
+    assert words not in client.get(url(power, "build-cart")).content.decode()
+
+
 @pytest.mark.parametrize("name", PAGES)
 @pytest.mark.parametrize("wrong", ["", "0", "60", "101", "half", "-50", "1e2", "²5"])
 def test_what_is_no_charge_of_the_list_is_full(client, power, name, wrong):
