@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 from unittest import mock
 
 from builds import tasks as builds_tasks
-from builds.match_study import run as match_run
 from builds.match_study import run_studies
 from builds.services import match_studies
 from compliance import tasks
@@ -56,10 +56,9 @@ def slow_studies(run: JobRun) -> builds_tasks.Answer:
         if done and run.attempts == 1:
             time.sleep(600)
         done.append(batteries)
-        return run_studies(robot, batteries, runs, progress)
+        return run_studies(replace(robot, match_s=1.0), batteries, runs, progress)
 
     with (
-        mock.patch.object(match_run, "DURATION_S", 1.0),
         mock.patch.object(match_studies, "run_studies", slow),
         mock.patch.object(match_studies, "BATTERIES_AT_ONCE", 1),
         # On a slow machine too the first attempt gets as far as the second battery.

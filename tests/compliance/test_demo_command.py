@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
-from typing import NoReturn
+from dataclasses import replace
+from typing import Any, NoReturn
 
 import pytest
 from django.conf import LazySettings
 from django.core.management import CommandError, call_command
 
-from builds.match_study import run as match_run
+from builds.match_study import run_studies
+from builds.match_study.robot import StudyRobot
 from builds.models import Circuit, MatchStudy
+from builds.services import match_studies
 from compliance.demo.faults import SEEDED
 from compliance.demo.people import SIGN_INS
 from compliance.management.commands import demo
@@ -27,7 +30,11 @@ pytestmark = pytest.mark.django_db
 def embedded_set_up(settings: LazySettings, monkeypatch: pytest.MonkeyPatch) -> None:
     """The suite also runs with the variables of production set; a second of each match is enough here."""
     settings.PRODUCTION = False
-    monkeypatch.setattr(match_run, "DURATION_S", 1.0)
+
+    def short(robot: StudyRobot, *rest: Any) -> list[dict[str, Any]]:
+        return run_studies(replace(robot, match_s=1.0), *rest)
+
+    monkeypatch.setattr(match_studies, "run_studies", short)
 
 
 def _run(capsys: pytest.CaptureFixture[str]) -> str:
