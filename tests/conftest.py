@@ -98,6 +98,8 @@ def needs_database(item: pytest.Item) -> bool:
 
 @pytest.hookimpl(tryfirst=True)  # before -m picks
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    # The browser's few tests take longest: begun last, they would leave the other processes idle.
+    items.sort(key=lambda item: item.get_closest_marker("browser") is None)
     for item in items:
         gated = {mark.name for mark in item.iter_markers()} & GATES.keys()
         if not gated and not needs_database(item):
