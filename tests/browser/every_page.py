@@ -36,8 +36,11 @@ def sign_in(page: Page, base: str, world: World) -> None:
     page.context.add_cookies([{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": base}])
 
 
-def look_at_every_page(live_server: Any, page: Page, width: int, scheme: Any) -> None:
-    """Fail on anything that is wrong with any page in this look; all of them are named at once."""
+def look_at_every_page(live_server: Any, page: Page, width: int, scheme: Any, *, axe: bool) -> None:
+    """Fail on anything that is wrong with any page in this look; all of them are named at once.
+
+    ``axe`` looks at the page's accessibility too, which takes longest: one width for each colour scheme is enough.
+    """
     world = make_world()
     urls = page_urls(world)
     assert len(urls) > 30
@@ -49,6 +52,8 @@ def look_at_every_page(live_server: Any, page: Page, width: int, scheme: Any) ->
         page.goto(live_server.url + url)
         if page.evaluate("document.documentElement.scrollWidth") > width:
             problems.append(f"{url}: wider than {width} px")
+        if not axe:
+            continue
         page.evaluate(AXE)
         for found in page.evaluate("axe.run()")["violations"]:
             if found["impact"] in SERIOUS:

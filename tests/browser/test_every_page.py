@@ -14,4 +14,4 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_page_wide(live_server: Any, page: Page, scheme: Any) -> None:
-    look_at_every_page(live_server, page, 1280, scheme)
+    look_at_every_page(live_server, page, 1280, scheme, axe=scheme == "dark")
