@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Request, sync_playwright
 
 LAUNCH = [
     "--no-sandbox",  # CI runs as root
@@ -49,5 +49,11 @@ def listen_for_complaints(page: Page) -> list[str]:
         lambda message: complaints.append(f"console: {message.text}") if message.type == "error" else None,
     )
     page.on("pageerror", lambda error: complaints.append(f"script: {error}"))
-    page.on("requestfailed", lambda request: complaints.append(f"request: {request.url} {request.failure}"))
+    page.on("requestfailed", lambda request: lost(request, complaints))
     return complaints
+
+
+def lost(request: Request, complaints: list[str]) -> None:
+    """Note a request that failed; one that the browser drops because the page is left is no fault of the page."""
+    if request.failure != "net::ERR_ABORTED":
+        complaints.append(f"request: {request.url} {request.failure}")
