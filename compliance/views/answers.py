@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 from django import forms
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -32,6 +33,7 @@ from inventory.models import Battery, WireType
 
 #: A fix that gains less than this is listed apart: no meter on the robot would show it.
 LEAST_GAIN_V = 0.001
+Found = TypeVar("Found")
 
 
 def gains(fix: Fix) -> bool:
@@ -61,17 +63,12 @@ class AnswerPage(BuildPage):
     def batteries(self) -> list[Battery]:
         return list(self.scope.rows(Battery).filter(archived=False).order_by("code"))
 
-
-class BuildFixes(AnswerPage):
-    """One size up on each branch, ranked by what it gains; a draft build with one of them on request."""
-
-    tab_key = "fixes"
-
-    def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+    def answer(self, study: Callable[..., Found]) -> tuple[Found, dict[str, Any]]:
+        """What a study says of the build with the battery and charge asked for, and what its page shows beside it."""
         build = self.build()
         form, least_v = self.asked()
         battery = self.chosen_battery()
-        found = cheapest_fix(
+        found = study(
             self.scope,
             build,
             battery,
@@ -79,15 +76,26 @@ class BuildFixes(AnswerPage):
             push=pushing_of(self.scope, build),
             charge_frac=self.charge_frac,
         )
-        context = {
+        return found, {
             **self.context(build),
             "found": found,
-            "worth": [fix for fix in found.fixes if gains(fix)],
-            "idle": [fix for fix in found.fixes if not gains(fix)],
             "form": form,
             "battery": battery,
             "batteries": self.batteries(),
             "kept": kept(battery, self.charge),
+        }
+
+
+class BuildFixes(AnswerPage):
+    """One size up on each branch, ranked by what it gains; a draft build with one of them on request."""
+
+    tab_key = "fixes"
+
+    def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        found, context = self.answer(cheapest_fix)
+        context |= {
+            "worth": [fix for fix in found.fixes if gains(fix)],
+            "idle": [fix for fix in found.fixes if not gains(fix)],
         }
         return self.render("compliance/power/fixes.html", context)
 
@@ -135,25 +143,7 @@ class BuildLimits(AnswerPage):
     tab_key = "limits"
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
-        build = self.build()
-        form, least_v = self.asked()
-        battery = self.chosen_battery()
-        found = current_limits(
-            self.scope,
-            build,
-            battery,
-            least_board_v=least_v,
-            push=pushing_of(self.scope, build),
-            charge_frac=self.charge_frac,
-        )
-        context = {
-            **self.context(build),
-            "found": found,
-            "form": form,
-            "battery": battery,
-            "batteries": self.batteries(),
-            "kept": kept(battery, self.charge),
-        }
+        _, context = self.answer(current_limits)
         return self.render("compliance/power/limits.html", context)
 
 
