@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.db.migrations.operations.base import Operation
@@ -26,24 +26,20 @@ class AddConstraints(Operation):
             state.add_constraint(app_label, self.model_name.lower(), constraint)
 
     def database_forwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
-        model = to_state.apps.get_model(app_label, self.model_name)
-        if not self.allow_migrate_model(schema_editor.connection.alias, model):
-            return
-        if schema_editor.connection.vendor == "sqlite":
-            schema_editor._remake_table(model)
-            return
-        for constraint in self.constraints:
-            schema_editor.add_constraint(model, constraint)
+        self._bring_to(app_label, schema_editor, to_state, schema_editor.add_constraint)
 
     def database_backwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
-        model = to_state.apps.get_model(app_label, self.model_name)
+        self._bring_to(app_label, schema_editor, to_state, schema_editor.remove_constraint)
+
+    def _bring_to(self, app_label: str, schema_editor: Any, state: Any, each: Callable[..., None]) -> None:
+        model = state.apps.get_model(app_label, self.model_name)
         if not self.allow_migrate_model(schema_editor.connection.alias, model):
             return
         if schema_editor.connection.vendor == "sqlite":
             schema_editor._remake_table(model)
             return
         for constraint in self.constraints:
-            schema_editor.remove_constraint(model, constraint)
+            each(model, constraint)
 
     def describe(self) -> str:
         return f"Create {len(self.constraints)} constraints on model {self.model_name}"
