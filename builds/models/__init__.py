@@ -2,6 +2,7 @@ from builds.models.circuits import Circuit, CircuitRole
 from builds.models.duties import DutyPhase, DutyProfile
 from builds.models.events import Event, Match, Outing
 from builds.models.robots import Build, BuildLine, BuildState, Robot, Season
+from builds.models.rotation import Handling, RotationPlan, RotationStep
 from builds.models.studies import MatchStudy
 
 __all__ = [
@@ -13,9 +14,12 @@ __all__ = [
     "DutyPhase",
     "DutyProfile",
     "Event",
+    "Handling",
     "Match",
     "MatchStudy",
     "Outing",
     "Robot",
+    "RotationPlan",
+    "RotationStep",
     "Season",
 ]

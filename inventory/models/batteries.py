@@ -7,6 +7,7 @@ from django.db.models import Q
 from simple_history.models import HistoricalRecords
 
 from inventory.models.catalogue import BatteryModel
+from inventory.models.chargers import Charger
 from shared.models.base import TeamOwned
 from shared.models.constraints import fraction, not_negative, one_of, positive
 from shared.models.people import CODE_VALIDATOR, User
@@ -106,8 +107,17 @@ class Reading(TeamOwned):
 class Charge(TeamOwned):
     """One charge of a battery; ``ended_at`` is empty while it is on the charger."""
 
+    class Purpose(models.TextChoices):
+        FIRST = "first", "First charge"
+        AFTER_USE = "use", "After use"
+        TOP_UP = "topup", "Storage top-up"
+
+    #: What counts as a cycle: a top-up in storage puts back what the battery lost by itself.
+    CYCLES = (Purpose.FIRST, Purpose.AFTER_USE)
+
     battery = models.ForeignKey(Battery, on_delete=models.CASCADE, related_name="charges")
-    charger = models.CharField(max_length=60)
+    charger = models.ForeignKey(Charger, on_delete=models.PROTECT, related_name="charges")
+    purpose = models.CharField(max_length=5, choices=Purpose.choices, default=Purpose.AFTER_USE)
     started_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True, blank=True)
     returned_ah = models.FloatField(
@@ -126,6 +136,13 @@ class Charge(TeamOwned):
                 name="charge_one_open_per_battery",
                 violation_error_message="This battery is already on a charger. End that charge first.",
             ),
+            models.UniqueConstraint(
+                fields=["charger"],
+                condition=Q(ended_at__isnull=True),
+                name="charge_one_open_per_charger",
+                violation_error_message="Another battery is on this charger. Take that one off first.",
+            ),
+            one_of("charge", "purpose", ["first", "use", "topup"]),
             models.CheckConstraint(
                 condition=Q(ended_at__isnull=True) | Q(ended_at__gte=models.F("started_at")),
                 name="charge_ends_after_start",
@@ -135,7 +152,7 @@ class Charge(TeamOwned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.battery.code} on {self.charger}"
+        return f"{self.battery.code} on {self.charger.name}"
 
 
 class CapacityTest(TeamOwned):
