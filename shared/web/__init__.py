@@ -14,6 +14,8 @@ No `style=`, no inline script, no `on...=`: the Content-Security-Policy forbids 
 Tags and filters (`{% load web %}`)
 -----------------------------------
 {% severity flag.severity %}    shape and word; also `note="since Monday"`; `ok` prints "In order"
+{% state "ok" "Ready" %}        a word of the page's own with the shape of a severity; third argument: a note
+{% countdown moment now %}      time left, goes on counting with web/countdown.js in block `head`; `past="now"`
 {{ v|severity_word }}           the word alone, for running text
 {{ v|fig:2 }}, {{ v|fig:"0-2" }}  aligned figure for `<td class="num">`; None prints a dash
 {% qty value 'mohm' %}          figure with its unit; third argument: decimals. Units: figures.py

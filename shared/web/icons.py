@@ -124,11 +124,16 @@ def severity_shape(severity: str, *, size: int = 16) -> SafeString:
 def severity_mark(severity: str, note: str = "", *, size: int = 16) -> SafeString:
     """Return shape and word of a severity, and a quiet note after it; one nobody knows cannot be judged."""
     key = severity if severity in SEVERITY_WORDS else "unknown"
+    return state_mark(key, SEVERITY_WORDS[key], note, size=size)
+
+
+def state_mark(severity: str, word: str, note: str = "", *, size: int = 16) -> SafeString:
+    """Return a word of the page's own with the shape and colour of a severity, and a quiet note after it."""
     tail = format_html(' <span class="sev__note">{}</span>', note) if note else ""
     return format_html(
         '<span class="sev sev--{}">{}<span class="sev__word">{}</span>{}</span>',
-        key,
-        severity_shape(key, size=size),
-        SEVERITY_WORDS[key],
+        severity,
+        severity_shape(severity, size=size),
+        word,
         tail,
     )

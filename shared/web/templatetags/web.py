@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
 from django import template
@@ -13,7 +14,8 @@ from django.utils.safestring import SafeString
 
 from shared.web import charts
 from shared.web.figures import UNITS, format_figure
-from shared.web.icons import NAV_ICONS, SEVERITY_WORDS, icon_svg, severity_mark
+from shared.web.icons import NAV_ICONS, SEVERITY_WORDS, icon_svg, severity_mark, state_mark
+from shared.web.moments import countdown_mark
 
 register = template.Library()
 
@@ -59,6 +61,18 @@ def nav_icon(key: str) -> SafeString:
 def severity_tag(severity: str, note: str = "") -> SafeString:
     """Print a severity as shape and word: {% severity flag.severity %}; `ok` prints "In order"."""
     return severity_mark(severity, note)
+
+
+@register.simple_tag(name="state")
+def state_tag(severity: str, word: str, note: str = "", size: int = 16) -> SafeString:
+    """Print a word of the page's own with the shape and colour of a severity: {% state "ok" "Ready" %}."""
+    return state_mark(severity, word, note, size=size)
+
+
+@register.simple_tag
+def countdown(moment: datetime, now: datetime, past: str = "{} ago", id: str = "") -> SafeString:
+    """Print the time left until a moment; it goes on counting: {% countdown match.starts_at now %}."""
+    return countdown_mark(moment, now, past=past, element_id=id)
 
 
 @register.filter
