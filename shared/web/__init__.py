@@ -74,4 +74,29 @@ input[data-filter="id"]      hides rows of that table without the words; data-fi
                              many stay
 figure[data-zoom]            adds buttons that make the drawing in its `.feed` larger and smaller
 [data-print]                 a button that prints the page
+
+Entries that wait in the phone (static/web/outbox.js, on every page of a team)
+------------------------------------------------------------------------------
+form[data-outbox="<API url>"]  on submit the entry is kept in the phone with a key of its own and the time of the
+                             tap, then sent to the API in order, once each. A form of one intention; it also needs
+                             `method="post"`, an `action` and a token, and works as a plain form without script.
+                             `{name}` in the address is filled from the field of that name, which then stays out
+                             of the body. The body is JSON of the other named fields: empty ones are left out, a
+                             check box is true or false, a `multiple` field is a list
+data-outbox-method="PATCH"   else POST
+data-outbox-time="started_at"  the field of the body that gets the time of the tap, unless the person filled it in
+data-outbox-title="Swap: {battery} into Q12"  what the person reads in the list; `{name}` as above (of a select:
+                             the words of its option)
+data-outbox-then="reload"    once all is sent, load the page anew (unless something is half typed)
+data-outbox-name="match"     on a field: its name in the body, where the form's own differs
+data-outbox-skip             on a field: not sent
+[data-outbox-list]           where the list stands; else below the notices
+Events, all on document.body: `outbox:kept`, `outbox:sent` (detail: entry, answer), `outbox:refused` (detail: entry,
+sentence), `outbox:change` (detail: waiting, look). htmx: hx-trigger="outbox:sent from:body".
+An entry that comes before the answer to an earlier one cannot know ids the server has yet to make: let the API take
+what the phone knows (the robot, the battery, a code), not the id of the outing.
+[data-keep-offline]          anywhere in a page: over https the page and its files survive a reload without network
+[data-scan-into="field-id"]  a button beside a code field: goes to the camera page and comes back with the code in that
+                             field, everything else as it was typed; in a select it picks the option whose
+                             `data-code` is the code
 """
