@@ -14,6 +14,7 @@ from compliance.models import Severity
 from compliance.rules.base import SEVERITY_ORDER, Rule
 from compliance.rules.battery_judge import JUDGES, OFF, PASSED, Verdict
 from compliance.rules.battery_steps import crossing_words, series_name
+from compliance.rules.battery_verdict import HealthVerdict, combined
 from compliance.rules.battery_words import STATE_WORDS, left_out_words
 from compliance.selectors.battery_book import BatteryBook, BatteryCase, Group, load_book
 from compliance.selectors.battery_columns import day_to_date
@@ -93,6 +94,22 @@ def battery_health(
     """Battery id -> its health; all of the team's that are not archived, or the ones named, in nine queries."""
     book = _book(scope, battery_ids, now)
     return {case.facts.pk: _health(case) for case in book.cases()}
+
+
+def verdicts(
+    scope: Scope, battery_ids: Collection[int] | None = None, *, now: datetime | None = None
+) -> dict[int, HealthVerdict]:
+    """Battery id -> may it go out, and why; all of the team's that are not archived, or the ones named.
+
+    A fixed number of queries however many batteries there are.
+    """
+    book = _book(scope, battery_ids, now)
+    return {case.facts.pk: _combined(case) for case in book.cases()}
+
+
+def _combined(case: BatteryCase) -> HealthVerdict:
+    told = (judge(case) for judge in JUDGES.values())
+    return combined(case, [(_state(case, verdict), verdict) for verdict in told])
 
 
 def battery_working(
