@@ -38,7 +38,7 @@ class Cart:
 def cart_of(scope: Scope) -> Cart:
     """The batteries in service as last measured, in three queries."""
     sources = [source for source in battery_sources(scope) if source.in_service]
-    capacity = _tested_ah(scope)
+    capacity = tested_ah(scope)
     ready, unjudged = [], []
     for source in sources:
         reason = _unfit(source)
@@ -92,7 +92,7 @@ def _assumptions(model: BatteryModel) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _tested_ah(scope: Scope) -> Mapping[int, float]:
+def tested_ah(scope: Scope) -> Mapping[int, float]:
     """Battery -> what its newest capacity test gave."""
     tests = scope.rows(CapacityTest).order_by("tested_at", "pk")
     return dict(tests.values_list("battery_id", "capacity_ah"))
