@@ -23,6 +23,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler
 
+from shared import receipts
 from shared.access import Can, Scope, scope_for
 from shared.errors import DomainError
 from shared.fields import QuantitySerializerField
@@ -58,6 +59,20 @@ class TeamScoped(APIView):
         super().initial(request, *args, **kwargs)
         self.scope = scope_for(request.user, kwargs["team"])
         self.scope.require(self.read if request.method in ("GET", "HEAD", "OPTIONS") else self.write)
+        self._write_once(request)
+
+    def _write_once(self, request: Request) -> None:
+        """Let a request that names an Idempotency-Key through to its handler once (shared.receipts)."""
+        name = str(request.method).lower()
+        handler = getattr(self, name, None)
+        if receipts.HEADER in request.headers and handler is not None:
+
+            def handle(request: Request, *args: Any, **kwargs: Any) -> Any:
+                return receipts.once(
+                    scope=self.scope, request=request, write=lambda: handler(request, *args, **kwargs)
+                )
+
+            setattr(self, name, handle)
 
 
 class TeamSerializer(serializers.ModelSerializer[Any]):

@@ -75,6 +75,9 @@ JOBS: dict[str, Job] = {
     "match.build": Job(
         "builds.tasks.match_build", "Match studies of one build", lease_s=MATCH_LEASE_S, patient=True
     ),
+    "receipts.purge": Job(
+        "shared.receipts.purge", "Drop old receipts of entries", every=crontab(minute="30", hour="4")
+    ),
 }
 
 #: An edited model -> the sweeps and studies whose answer it could change.

@@ -235,6 +235,8 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "shared.api.handle_error",
 }
+# A phone that was off for a week may still send an entry twice; after this many days nobody does.
+RECEIPT_DAYS = env.integer("RECEIPT_DAYS", default=30, low=1, high=3650)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Loadstock API",
     "DESCRIPTION": "Parts, batteries, robots, events and flags of a robotics team.",
@@ -244,6 +246,10 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "shared.api_docs.describe_keys",
+    ],
     # Fields of the same name with different choices: what each set is called in the schema.
     "ENUM_NAME_OVERRIDES": {
         "BatteryStateEnum": "inventory.models.BatteryState",
