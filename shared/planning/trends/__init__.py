@@ -12,7 +12,17 @@ from shared.planning.trends.mann_kendall import (
     mann_kendall_many,
     null_counts,
 )
+from shared.planning.trends.outings import (
+    ChargeUse,
+    OutingDoubt,
+    OutingJudgement,
+    OutingLeftOut,
+    Outings,
+    charge_use,
+    judge_outings,
+)
 from shared.planning.trends.policy import DEFAULT_POLICY, BatteryPolicy, policy_rows
+from shared.planning.trends.signs import MedianInterval, chance_of_signs, median_interval
 from shared.planning.trends.theil_sen import TrendFit, theil_sen, theil_sen_many
 
 __all__ = [
@@ -21,14 +31,22 @@ __all__ = [
     "BatteryState",
     "CapacityDoubt",
     "CapacityVerdict",
+    "ChargeUse",
     "Crossing",
     "CrossingKind",
     "Judgement",
     "LeftOut",
+    "MedianInterval",
+    "OutingDoubt",
+    "OutingJudgement",
+    "OutingLeftOut",
+    "Outings",
     "Readings",
     "Series",
     "TrendFit",
     "TrendTest",
+    "chance_of_signs",
+    "charge_use",
     "comparable_series",
     "crossing_many",
     "cusum",
@@ -37,11 +55,13 @@ __all__ = [
     "individuals_limits",
     "judge_batteries",
     "judge_capacity",
+    "judge_outings",
     "judge_use",
     "left_out",
     "line_crossing",
     "mann_kendall",
     "mann_kendall_many",
+    "median_interval",
     "newest_against_fit",
     "null_counts",
     "policy_rows",

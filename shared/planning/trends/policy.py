@@ -58,6 +58,13 @@ class BatteryPolicy:
         0.10, "our choice; a 20 Ah block gives 20.6 Ah or 11.7 Ah by rate alone", "1"
     )
     end_voltage_tolerance_v: float = _limit(0.15, "our choice, half the step between rated end voltages", "V")
+    sag_excess_frac: float = _limit(0.20, "our choice: some 5 mΩ on a battery with its leads and joints", "1")
+    min_outings: float = _limit(
+        5, "sign test: five of five have a chance of 1/32, four of four 1/16", "outings"
+    )
+    charge_doubt_frac: float = _limit(
+        0.15, "what a percentage read from a rest voltage is worth: spread of six published lists", "1"
+    )
     watch_age_d: float = _limit(1095, _TEAM + " (two to three seasons of use)", "d")
     watch_cycles: float = _limit(
         200, "makers' cycle life at 100 % depth of discharge, small AGM blocks", "cycles"
