@@ -15,6 +15,7 @@ from builds.api.robots import (
     RobotViewSet,
     SeasonViewSet,
 )
+from builds.api.scan import ScanApi
 
 router = SimpleRouter()
 router.register("seasons", SeasonViewSet, basename="api-season")
@@ -27,4 +28,7 @@ router.register("events", EventViewSet, basename="api-event")
 router.register("matches", MatchViewSet, basename="api-match")
 router.register("match-studies", MatchStudyViewSet, basename="api-matchstudy")
 router.register("outings", OutingViewSet, basename="api-outing")
-urlpatterns: list[URLPattern | URLResolver] = [path("", include(router.urls))]
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("scan/", ScanApi.as_view(), name="api-scan"),
+    path("", include(router.urls)),
+]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any, ClassVar, cast
+from urllib.parse import urlencode
 
 from django.forms import ModelForm
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
@@ -12,7 +13,6 @@ from inventory.models import DevicePoint, Part, PartKind, ProtectiveDevice
 from inventory.selectors.history import history_of
 from inventory.selectors.parts import ledger_picture, part_figures, part_stock, typed_part
 from inventory.selectors.stock import ledger, spools, stock_table
-from inventory.views.finding import found_by_code
 from shared.access import Can
 from shared.fields import quantity_form
 from shared.models import TeamOwned
@@ -30,8 +30,8 @@ class PartList(TeamPage):
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponseBase:
         asked = request.GET
         search = asked.get("q", "").strip()
-        if search and "scan" in asked and (url := found_by_code(self.scope, search)):
-            return HttpResponseRedirect(url)
+        if search and "scan" in asked:
+            return HttpResponseRedirect(f"{self.url('scan')}?{urlencode({'code': search, 'from': 'stores'})}")
         kind = asked.get("kind", "")
         archived = asked.get("archived") == "yes"
         rows = stock_table(

@@ -11,7 +11,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from builds.models import Build, BuildLine, Circuit, DutyProfile, Event, Match, Outing, Robot, Season
 from compliance.models import Flag, RulePack, RuleSetting, Waiver
-from inventory.models import Battery, Bin, Charge, Movement, Offer, Part, Spool, Supplier
+from inventory.models import Battery, Bin, Charge, Charger, Movement, Offer, Part, Spool, Supplier
 from shared.models import JobRun, Membership
 from tests.world import TeamWorld
 
@@ -21,6 +21,7 @@ SUBJECTS: dict[str, type[Model]] = {
     "reading": Battery,
     "capacity": Battery,
     "charge": Battery,
+    "charger": Charger,
     "robot": Robot,
     "build": Build,
     "bill": Build,
@@ -62,6 +63,8 @@ WORDS: dict[str, str] = {
     "form": "xlsx",
     "slug": "wire",
 }
+#: What a page or endpoint needs to be asked before it answers at all.
+QUERIES: dict[str, str] = {"api-scan": "?code=B01"}
 
 
 @dataclass(frozen=True)
@@ -111,6 +114,10 @@ class Route:
 
     def url(self, team: TeamWorld, rows: TeamWorld | None = None) -> str:
         return reverse(self.name, kwargs=self.arguments_for(team, rows))
+
+    def asked_url(self, team: TeamWorld) -> str:
+        """The URL with a question it can answer."""
+        return self.url(team) + QUERIES.get(self.name, "")
 
     @property
     def has_row(self) -> bool:

@@ -81,16 +81,20 @@ def test_parts_are_filtered_by_kind_words_and_floor(client, room):
     ("code", "name"), [("fuse30", "part-detail"), ("S1", "spool-detail"), ("A1", "bin-detail")]
 )
 def test_a_scanned_code_opens_its_thing(client, room, code, name):
-    answer = client.get(address(room.scope, "part-list"), {"q": code, "scan": "yes"})
-    assert answer.status_code == 302
+    answer = client.get(address(room.scope, "part-list"), {"q": code, "scan": "yes"}, follow=True)
     pk = {"part-detail": room.fuse.pk, "spool-detail": room.spool.pk, "bin-detail": room.shelf.pk}[name]
-    assert answer["Location"] == address(room.scope, name, pk)
+    assert answer.redirect_chain[-1][0] == address(room.scope, name, pk)
 
 
 def test_a_scanned_battery_opens_too(client, room):
     battery = make_battery(room.scope, "B77")
-    answer = client.get(address(room.scope, "part-list"), {"q": "b77", "scan": "yes"})
-    assert answer["Location"] == address(room.scope, "battery-detail", battery.pk)
+    answer = client.get(address(room.scope, "part-list"), {"q": "b77", "scan": "yes"}, follow=True)
+    assert answer.redirect_chain[-1][0] == address(room.scope, "battery-detail", battery.pk)
+
+
+def test_what_is_no_code_is_searched_for(client, room):
+    answer = client.get(address(room.scope, "part-list"), {"q": "blade", "scan": "yes"}, follow=True)
+    assert answer.redirect_chain[-1][0] == address(room.scope, "part-list") + "?q=blade"
 
 
 def test_a_part_shows_stock_figures_ledger_and_history(client, room):
