@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
 from builds.models.duties import DutyProfile
-from builds.models.robots import Build
+from builds.models.robots import NO_BATTERY, NO_BATTERY_REMEDY, Build, BuildState
 from inventory.models import Component, ProtectiveDevice, TerminalType, WireType
 from shared.models.base import TeamOwned
 from shared.models.constraints import FieldCheck, fraction, not_negative, one_of, positive
@@ -153,6 +154,19 @@ class Circuit(TeamOwned):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    def clean(self) -> None:
+        super().clean()
+        if self.pk is None and self._is_first_without_battery():
+            # No field of a circuit: the forms that enter one would not find it there.
+            raise ValidationError(f"battery_model of the build: {NO_BATTERY}. {NO_BATTERY_REMEDY}.")
+
+    def _is_first_without_battery(self) -> bool:
+        """Whether it would be the first circuit of a current build that names no battery; asks only then."""
+        build: Build | None = getattr(self, "build", None)
+        if build is None or build.state != BuildState.CURRENT or build.names_battery:
+            return False
+        return not (build.pk and build.circuits.exists())
 
     @property
     def moves_with(self) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
@@ -62,6 +63,11 @@ class BuildState(models.TextChoices):
     PAST = "past", "Past"
 
 
+#: What is wrong, and what would be right, where a robot would run its circuits from a battery nobody named.
+NO_BATTERY = "A current build with circuits needs the kind of battery it runs on"
+NO_BATTERY_REMEDY = "Choose the battery model in the build's figures, or leave it a draft until you know"
+
+
 class Build(TeamOwned):
     """A dated as-built revision of a robot. The sweeps judge each robot's current build."""
 
@@ -102,6 +108,26 @@ class Build(TeamOwned):
 
     def __str__(self) -> str:
         return f"{self.robot.name} {self.label}"
+
+    def clean(self) -> None:
+        super().clean()
+        if self.lacks_battery():
+            raise ValidationError({"battery_model": f"{NO_BATTERY}. {NO_BATTERY_REMEDY}."})
+
+    @property
+    def names_battery(self) -> bool:
+        """Whether a battery model is chosen; one of the same import is on the row before it has a key."""
+        return self.battery_model_id is not None or self.battery_model is not None
+
+    def lacks_battery(self) -> bool:
+        """Whether saving this would newly leave wired circuits without a battery; asks the database if none is chosen.
+
+        A row from before this was refused stays as it is: the rule on minimal wiring tells of it.
+        """
+        if self.state != BuildState.CURRENT or self.pk is None or self.names_battery:
+            return False
+        stood = Build.objects.filter(pk=self.pk, state=BuildState.CURRENT, battery_model=None)
+        return not stood.exists() and self.circuits.exists()
 
 
 class BuildLine(TeamOwned):

@@ -10,8 +10,9 @@ from django.db import transaction
 from simple_history.utils import bulk_create_with_history
 
 from builds.models import Build, BuildLine, BuildState, Circuit, Robot
+from builds.models.robots import NO_BATTERY, NO_BATTERY_REMEDY
 from shared.access import Can, Scope
-from shared.errors import Conflict
+from shared.errors import Conflict, DomainError
 from shared.models import JobRun, TeamOwned
 from shared.records import record_save, sweeps_after
 
@@ -26,10 +27,12 @@ def build_make_current(*, scope: Scope, build: Build, trigger: str = JobRun.Trig
         now = scope.get(Build, pk=build.pk)
         if now.state == BuildState.CURRENT:
             return now
+        now.state = BuildState.CURRENT
+        if now.lacks_battery():
+            raise DomainError(NO_BATTERY, field="battery_model", remedy=NO_BATTERY_REMEDY)
         for other in scope.rows(Build).filter(robot_id=now.robot_id, state=BuildState.CURRENT):
             other.state = BuildState.PAST
             record_save(scope=scope, instance=other, trigger=trigger)
-        now.state = BuildState.CURRENT
         return record_save(scope=scope, instance=now, trigger=trigger)
 
 

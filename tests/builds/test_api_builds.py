@@ -89,6 +89,7 @@ def test_a_robot_a_build_and_a_circuit_are_entered(shop, api):
     assert circuit.data["length_m"] == pytest.approx(0.9144)  # NIST SP 811 table B.8: 1 ft = 0.3048 m
     twice = api.post(url(shop, "circuit-list"), given)
     assert twice.status_code == 400
+    api.patch(url(shop, "build-detail", pk=build.data["id"]), {"battery_model": shop.block.pk})
     current = api.post(url(shop, "build-make-current", pk=build.data["id"]))
     assert current.data["state"] == BuildState.CURRENT
 

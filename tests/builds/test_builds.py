@@ -76,7 +76,7 @@ def test_a_copy_takes_the_same_queries_however_many_circuits(shop, count, django
     main = make_circuit(shop, old, "MAIN")
     for i in range(count):
         make_circuit(shop, old, f"C{i}", fed_from=main)
-    with django_assert_max_num_queries(45):
+    with django_assert_max_num_queries(47):
         build_copy(scope=shop.scope, build=old, label="rev B", dated=date(2026, 11, 1))
     assert Circuit.objects.count() == 2 * (count + 1)
 

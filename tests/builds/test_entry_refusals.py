@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.test import Client
+from django.urls import reverse
 from rest_framework.test import APIClient
 
 from builds.admin import CircuitForm
-from builds.models import Circuit, DutyPhase, DutyProfile
+from builds.models import Build, Circuit, DutyPhase, DutyProfile
+from builds.services.builds import build_make_current
 from builds.services.circuits import circuit_save
 from builds.views.circuits import CIRCUIT_FIELDS
 from inventory.models import BatteryModel, Component, ProtectiveDevice
 from shared.errors import DomainError
 from shared.fields import quantity_form
+from shared.models import User
 from shared.records import errors_by_field, record_save
 from tests.builds.workshop import Workshop, make_build, make_circuit, make_workshop
 
@@ -45,6 +49,84 @@ def api(shop: Workshop) -> APIClient:
     client = APIClient()
     client.force_authenticate(shop.scope.user)
     return client
+
+
+NO_BATTERY = "needs the kind of battery it runs on"
+
+
+def no_battery(shop: Workshop, label: str = "rev A", state: str = "draft") -> Build:
+    """A build of a robot whose battery nobody named."""
+    build = make_build(shop, label=label, state=state)
+    build.battery_model = None
+    build.save()
+    return build
+
+
+def test_a_build_without_a_battery_does_not_become_current(shop: Workshop) -> None:
+    before = make_build(shop)
+    build = no_battery(shop, "rev B")
+    build.robot = before.robot
+    build.save()
+    make_circuit(shop, build, "C1")
+    with pytest.raises(DomainError) as refused:
+        build_make_current(scope=shop.scope, build=build)
+    assert (refused.value.field, refused.value.remedy != "") == ("battery_model", True)
+    assert [b.state for b in Build.objects.order_by("pk")] == ["current", "draft"]
+    build.battery_model = shop.block
+    record_save(scope=shop.scope, instance=build)
+    assert build_make_current(scope=shop.scope, build=build).state == "current"
+
+
+def test_page_and_api_refuse_a_current_build_without_a_battery(shop: Workshop, client: Client) -> None:
+    build = no_battery(shop)
+    make_circuit(shop, build, "C1")
+    client.force_login(cast(User, shop.scope.user))
+    page = client.post(reverse("build-current", kwargs={"team": shop.team.slug, "pk": build.pk}))
+    assert page.status_code == 400
+    assert NO_BATTERY in page.content.decode()
+    answer = api(shop).post(f"/api/v1/t/{shop.team.slug}/builds/{build.pk}/make-current/")
+    assert (answer.status_code, answer.json()["field"]) == (400, "battery_model")
+    assert "Choose the battery model" in answer.json()["remedy"]
+    build.refresh_from_db()
+    assert build.state == "draft"
+
+
+def test_the_battery_of_a_current_build_with_circuits_stays_named(shop: Workshop, client: Client) -> None:
+    build = make_build(shop)
+    body = {"battery_model": None}
+    at = f"/api/v1/t/{shop.team.slug}/builds/{build.pk}/"
+    assert api(shop).patch(at, body, format="json").status_code == 200  # a list of parts needs no battery
+    record_save(scope=shop.scope, instance=build)  # with its battery again
+    make_circuit(shop, build, "C1")
+    answer = api(shop).patch(at, body, format="json")
+    assert (answer.status_code, list(answer.json())) == (400, ["battery_model"])
+    client.force_login(cast(User, shop.scope.user))
+    given = {"label": "rev A", "dated": "2026-10-01", "ambient_c": "30", "battery_model": ""}
+    page = client.post(reverse("build-edit", kwargs={"team": shop.team.slug, "pk": build.pk}), given)
+    assert list(page.context["form"].errors) == ["battery_model"]
+
+
+def test_the_first_circuit_of_a_current_build_asks_for_its_battery(shop: Workshop) -> None:
+    build = no_battery(shop, state="current")
+    answer = api(shop).post(
+        f"/api/v1/t/{shop.team.slug}/circuits/", {**ASKED, "build": build.pk}, format="json"
+    )
+    assert answer.status_code == 400
+    assert "battery_model of the build" in str(answer.json())
+    form = quantity_form(Circuit, CIRCUIT_FIELDS)(
+        ASKED, instance=Circuit(team=shop.team, build=build), team=shop.team
+    )
+    assert NO_BATTERY in str(form.non_field_errors())
+    assert not Circuit.objects.exists()
+
+
+def test_a_row_from_before_is_left_to_the_rule_on_minimal_wiring(shop: Workshop) -> None:
+    build = no_battery(shop, state="current")
+    make_circuit(shop, build, "C1")
+    build.notes = "Seen"
+    record_save(scope=shop.scope, instance=build)
+    circuit_save(scope=shop.scope, circuit=Circuit(team=shop.team, build=build, code="C2", name="Arm"))
+    assert build_make_current(scope=shop.scope, build=build).state == "current"
 
 
 @pytest.mark.parametrize(("given", "field"), WRONG)

@@ -251,6 +251,25 @@ def test_another_build_can_become_current_in_one_file():
     assert {b.label: b.state for b in builds} == {"rev A": "past", "rev B": "current"}
 
 
+def test_a_current_build_without_a_battery_is_refused_with_row_and_column():
+    shop = rich_shop()
+    build = shop.scope.rows(Build).get(robot__code="R1", state="current")
+    head = ["Robot", "Label", "Dated", "State", "Battery model"]
+    (wrong,) = plan(
+        shop.scope, workbook(Builds=[head, ["R1", build.label, build.dated, "Current", None]])
+    ).errors
+    assert (wrong.row, wrong.column) == (2, "Battery model")
+    assert "needs the kind of battery it runs on" in wrong.message
+    source = workbook(
+        Builds=[["Robot", "Label", "Dated", "State"], ["R2", "rev Z", "2026-11-01", "Current"]],
+        Circuits=[["Robot", "Build", "Code", "Name"], ["R2", "rev Z", "C1", "Arm"]],
+    )
+    Build.objects.filter(robot__code="R2").update(state="past")
+    (wrong,) = plan(shop.scope, source).errors
+    assert (wrong.sheet, wrong.row) == ("Circuits", 2)
+    assert "battery_model" in wrong.message
+
+
 def test_an_event_without_a_robots_column_keeps_its_robots():
     shop = rich_shop()
     event = shop.scope.rows(Match).get().event

@@ -8,7 +8,7 @@ from itertools import count
 from typing import Any
 
 from builds.models import Build, BuildState, Circuit, Event, Robot, Season
-from inventory.models import Component, ProtectiveDevice, TerminalType, WireType
+from inventory.models import BatteryModel, Component, ProtectiveDevice, TerminalType, WireType
 from shared.access import Scope
 from shared.models import Role, Team
 from tests.inventory.stockroom import make_scope, make_team, make_wire
@@ -25,6 +25,7 @@ class Workshop:
     blade: TerminalType
     fuse: ProtectiveDevice
     motor: Component
+    block: BatteryModel
 
     @property
     def team(self) -> Team:
@@ -44,6 +45,7 @@ def make_workshop(role: str = Role.LEAD) -> Workshop:
         blade=_part(TerminalType, team, "BLADE", form="blade", area_min_mm2=1.5, area_max_mm2=2.5),
         fuse=_part(ProtectiveDevice, team, "F30", form="blade", rating_a=30),
         motor=_part(Component, team, "MOT", role="motor", nominal_a=12, peak_a=40),
+        block=_part(BatteryModel, team, "AGM18", chemistry="agm", capacity_ah=18),
     )
 
 
@@ -68,6 +70,7 @@ def make_build(
         label=label,
         dated=date(2026, 9, 1),
         state=state,
+        battery_model=shop.block,
     )
 
 

@@ -65,7 +65,8 @@ SHEETS = [
     sheet("Seasons", Season, key=("name",), columns=["name", "starts_on", "ends_on"]),
     sheet("Robots", Robot, key=("code",), columns=["code", "name", col("season", reference="Seasons")]),
     sheet("Builds", Build, key=("robot", "label"), columns=[
-        col("robot", reference="Robots"), "label", "dated", "state"]),
+        col("robot", reference="Robots"), "label", "dated", "state",
+        col("battery_model", reference="Battery models")]),
     sheet("Circuits", Circuit, key=("robot", "build", "code"), columns=[
         ROBOT_OF_BUILD, col("build", reference="Builds", reference_with=("robot",)), "code", "name",
         col("fed_from", reference="Circuits", reference_with=("robot", "build")),
@@ -90,8 +91,8 @@ BOOK: dict[str, list[list[Any]]] = {
                  ["B01", "2026-03-01 09:30", "Meter 1", "0.0148 ohm", "ac1k", None, None]],
     "Seasons": [["Name", "Starts on", "Ends on"], ["2026", "2026-01-01", "2026-12-31"]],
     "Robots": [["Code", "Name", "Season"], ["R1", "Sandpiper", "2026"], ["R2", "Curlew", 2026]],
-    "Builds": [["Robot", "Label", "Dated", "State"], ["R1", "rev A", "2026-02-01", "Past"],
-               ["R1", "rev B", "2026-05-01", "Current"]],
+    "Builds": [["Robot", "Label", "Dated", "State", "Battery model"], ["R1", "rev A", "2026-02-01", "Past", None],
+               ["R1", "rev B", "2026-05-01", "Current", "AGM18"]],
     "Circuits": [["Robot", "Build", "Code", "Name", "Fed from", "Wire", "Length (m)", "Continuous (A)"],
                  ["R1", "rev B", "C2", "Drive left", "C1", "W12", "4 ft", 20],
                  ["R1", "rev B", "C1", "Main feed", None, "W4", 0.5, "120 A"]],
@@ -234,7 +235,7 @@ def test_what_the_models_refuse_is_told_with_its_place(scope: Scope, registry: R
                      ["B01", "2026-02-02", "M", 15, "ac1k", -1, "stranger"]],
         "Circuits": [[*BOOK["Circuits"][0], "Peak (A)"],
                      ["R1", "rev B", "C1", "Main", "C1", "W4", -1, 50, 20]],
-        "Builds": [*BOOK["Builds"], ["R1", "rev C", "2026-06-01", "Current"]],
+        "Builds": [*BOOK["Builds"], ["R1", "rev C", "2026-06-01", "Current", None]],
     }  # fmt: skip
     made = prepare(book, scope, registry)
     assert {(e.sheet, e.row, e.column) for e in made.errors} == {
