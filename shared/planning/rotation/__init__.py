@@ -1,0 +1,11 @@
+"""Which battery goes out for which match, and when each is charged on which charger.
+
+``blocks`` answers at once, ``solve`` exactly with a proof, ``check`` works out again what a plan claims without either,
+and ``why_short`` says what would help where some match has no battery.
+"""
+
+from shared.planning.rotation.blocks import blocks
+from shared.planning.rotation.plan import Plan, Stage
+from shared.planning.rotation.problem import Problem, ProblemError
+
+__all__ = ["Plan", "Problem", "ProblemError", "Stage", "blocks"]
