@@ -10,10 +10,12 @@ from simple_history.admin import SimpleHistoryAdmin
 
 from inventory.models import (
     Battery,
+    BatteryIncident,
     BatteryModel,
     Bin,
     CapacityTest,
     Charge,
+    Charger,
     Component,
     DevicePoint,
     Movement,
@@ -43,7 +45,9 @@ REPAIRED: tuple[tuple[type[Any], tuple[str, ...], tuple[str, ...]], ...] = (
     (Offer, ("part", "supplier", "price", "lead_time_days", "archived"), ("part__code", "supplier__name")),
     (Battery, ("code", "model", "state", "archived"), ("code", "serial")),
     (Reading, ("battery", "taken_at", "resistance_mohm", "method", "instrument"), ("battery__code",)),
-    (Charge, ("battery", "charger", "started_at", "ended_at"), ("battery__code", "charger")),
+    (Charger, ("name", "current_a", "absorption_min", "archived"), ("name",)),
+    (Charge, ("battery", "charger", "started_at", "ended_at"), ("battery__code", "charger__name")),
+    (BatteryIncident, ("battery", "happened_at", "kind", "looked_at"), ("battery__code", "note")),
     (CapacityTest, ("battery", "tested_at", "capacity_ah", "current_a"), ("battery__code",)),
 )
 

@@ -28,10 +28,12 @@ from builds.models import (
 from compliance.models import Flag, RulePack, RuleSetting, Waiver
 from inventory.models import (
     Battery,
+    BatteryIncident,
     BatteryModel,
     Bin,
     CapacityTest,
     Charge,
+    Charger,
     Component,
     DevicePoint,
     Method,
@@ -169,7 +171,9 @@ def _batteries(w: TeamWorld) -> None:
         w.add(Reading(team=t, battery=battery, taken_at=DAY + timedelta(days=14 * i), resistance_mohm=14 + 0.1 * i,
                       method=Method.AC_1KHZ, instrument="Meter A", rest_v=12.9, rest_h=8,
                       temperature_c=21))  # fmt: skip
-    w.add(Charge(team=t, battery=battery, charger="1", started_at=DAY, ended_at=DAY + timedelta(hours=3)))
+    charger = w.add(Charger(team=t, name="1", current_a=6))
+    w.add(Charge(team=t, battery=battery, charger=charger, started_at=DAY, ended_at=DAY + timedelta(hours=3)))
+    w.add(BatteryIncident(team=t, battery=battery, kind="lug", happened_at=DAY))
     w.add(CapacityTest(team=t, battery=battery, tested_at=DAY, current_a=0.9, end_v=10.8, capacity_ah=17.5,
                        temperature_c=21))  # fmt: skip
 

@@ -10,7 +10,7 @@ from compliance.demo.catalogue import Catalogue
 from compliance.demo.clock import Clock
 from compliance.demo.people import GULL, SALT, TERN
 from compliance.demo.rows import put_many
-from inventory.models import Battery, BatteryModel, CapacityTest, Charge, Method, Reading
+from inventory.models import Battery, BatteryModel, CapacityTest, Charge, Charger, Method, Reading
 from shared.access import Scope
 
 BENCH, HAND, NEWER = "Bench meter 1", "Hand meter 2", "Hand meter 3"
@@ -20,6 +20,7 @@ METERS: dict[str, tuple[str, float]] = {
     HAND: (Method.TWO_PULSE, 1.32),
     NEWER: (Method.TWO_PULSE, 1.27),
 }
+CHARGERS = ("Charger 1", "Charger 2", "Charger 3", "Charger 4")
 #: Reviews held in the cold: their readings are on record and left out of every trend.
 COLD = (-512, -314, -116)
 #: Two seasons of review days, in days from today; the last one is five days ago.
@@ -89,13 +90,16 @@ LIVES: dict[str, tuple[Life, ...]] = {
 def make_batteries(scope: Scope, parts: Catalogue, clock: Clock, chance: Random) -> dict[str, Battery]:
     """The team's batteries with everything that was measured on them; returned by code."""
     lives = LIVES[scope.team.slug]
+    chargers = put_many(
+        scope, [Charger(team=scope.team, name=n, current_a=6, absorption_min=60) for n in CHARGERS]
+    )
     batteries = [_battery(scope, parts, life, clock) for life in lives]
     made = {b.code: b for b in put_many(scope, batteries)}
     readings: list[Reading] = []
     charges: list[Charge] = []
     for life in lives:
         readings += _readings(scope, made[life.code], life, clock, chance)
-        charges += _charges(scope, made[life.code], life, clock, chance)
+        charges += _charges(scope, made[life.code], life, chargers, clock, chance)
     put_many(scope, readings)
     put_many(scope, charges)
     put_many(scope, [_capacity(scope, made[life.code], life, clock, chance) for life in lives])
@@ -153,7 +157,9 @@ def _reading(
     )
 
 
-def _charges(scope: Scope, battery: Battery, life: Life, clock: Clock, chance: Random) -> list[Charge]:
+def _charges(
+    scope: Scope, battery: Battery, life: Life, chargers: list[Charger], clock: Clock, chance: Random
+) -> list[Charge]:
     """A charge on the evening before every review."""
     days = sorted({day - 1 for reviews in life.reviews.values() for day in reviews})
     rows = []
@@ -163,7 +169,7 @@ def _charges(scope: Scope, battery: Battery, life: Life, clock: Clock, chance: R
             Charge(
                 team=scope.team,
                 battery=battery,
-                charger=f"Charger {chance.randrange(1, 5)}",
+                charger=chance.choice(chargers),
                 started_at=start,
                 ended_at=start + timedelta(minutes=chance.randrange(90, 240)),
                 returned_ah=round(chance.uniform(4, 11), 1),

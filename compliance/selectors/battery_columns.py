@@ -166,7 +166,7 @@ def load_columns(batteries: QuerySet[Battery], *, break_in_cycles: float) -> Bat
     """Read the batteries and all that belongs to them, in five queries."""
     facts = BatteryRows(batteries)
     mine = {"battery__in": batteries.order_by().values("pk")}
-    ended = Charge.objects.filter(**mine, ended_at__isnull=False).order_by()
+    ended = Charge.objects.filter(**mine, ended_at__isnull=False, purpose__in=Charge.CYCLES).order_by()
     counted = list(ended.values_list("battery").annotate(n=Count("pk")))
     charged = np.array(counted, dtype=np.int64).reshape(-1, 2)
     place = place_of(facts.ids, charged[:, 0])

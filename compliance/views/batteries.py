@@ -15,7 +15,7 @@ from compliance.rules.base import SEVERITY_ORDER
 from compliance.selectors.battery_health import BatteryHealth, battery_health, battery_working
 from compliance.selectors.flags import flags_of, flags_open
 from inventory.models import Battery, BatteryState, CapacityTest, Charge, Reading
-from inventory.selectors.batteries import battery_table
+from inventory.selectors.batteries import battery_table, cycles_since_intake
 from inventory.selectors.history import history_of
 from shared.access import Can
 from shared.pages import TeamPage
@@ -101,15 +101,15 @@ class BatteryDetail(TeamPage):
     def records(self, battery: Battery, health: BatteryHealth) -> dict[str, Any]:
         """What was entered about the battery, newest first."""
         readings = self.scope.rows(Reading).filter(battery=battery).select_related("by")
-        charges = self.scope.rows(Charge).filter(battery=battery).select_related("by").order_by("-started_at")
+        charges = self.scope.rows(Charge).filter(battery=battery).select_related("by", "charger")
         tests = self.scope.rows(CapacityTest).filter(battery=battery).select_related("by")
         page = self.page_of(readings.order_by("-taken_at", "-pk"), READINGS)
         page.object_list = with_reasons(page.object_list, health)
         return {
             "page_obj": page,
-            "charges": charges[:NEWEST],
+            "charges": charges.order_by("-started_at")[:NEWEST],
             "on_charger": charges.filter(ended_at=None).first(),
-            "cycles": battery.cycles_at_intake + charges.filter(ended_at__isnull=False).count(),
+            "cycles": battery.cycles_at_intake + cycles_since_intake(self.scope).get(battery.pk, 0),
             "tests": tests.order_by("-tested_at"),
             "outings": outings(self.scope).filter(battery=battery)[:NEWEST],
         }

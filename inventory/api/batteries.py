@@ -16,10 +16,11 @@ from inventory.api.serializers import (
     BatteryStateSerializer,
     CapacityTestSerializer,
     ChargeEndSerializer,
+    ChargerSerializer,
     ChargeSerializer,
     ReadingSerializer,
 )
-from inventory.models import Battery, CapacityTest, Charge, Reading
+from inventory.models import Battery, CapacityTest, Charge, Charger, Reading
 from inventory.services.batteries import (
     battery_set_state,
     capacity_test_log,
@@ -27,6 +28,8 @@ from inventory.services.batteries import (
     charge_start,
     reading_log,
 )
+from inventory.services.chargers import charger_save
+from shared.access import Can, Scope
 from shared.api import TeamReadViewSet, TeamViewSet
 
 
@@ -54,6 +57,18 @@ class BatteryViewSet(Archivable):
         return Response(ChargeSerializer(row).data)
 
 
+def save_charger(*, scope: Scope, instance: Charger, need: Can) -> Charger:
+    scope.require(need)
+    return charger_save(scope=scope, charger=instance)
+
+
+class ChargerViewSet(Archivable):
+    queryset = Charger.objects.order_by("name")
+    serializer_class = ChargerSerializer
+    filterset_fields = ("name", "archived")
+    save = staticmethod(save_charger)
+
+
 class ReadingViewSet(TeamViewSet):
     """Readings; the same reading sent twice within a minute is one."""
 
@@ -73,9 +88,14 @@ class ReadingViewSet(TeamViewSet):
 class ChargeViewSet(mixins.CreateModelMixin, TeamReadViewSet):
     """Charges; a new one begins, and the battery's own address ends it."""
 
-    queryset = Charge.objects.order_by("-started_at", "-pk")
+    queryset = Charge.objects.select_related("charger").order_by("-started_at", "-pk")
     serializer_class = ChargeSerializer
-    filterset_fields = {"battery": ["exact"], "charger": ["exact"], "ended_at": ["isnull"]}
+    filterset_fields = {
+        "battery": ["exact"],
+        "charger": ["exact"],
+        "purpose": ["exact"],
+        "ended_at": ["isnull"],
+    }
 
     def perform_create(self, serializer: Any) -> None:
         serializer.instance = charge_start(scope=self.scope, **serializer.validated_data)

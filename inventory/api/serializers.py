@@ -13,6 +13,7 @@ from inventory.models import (
     Bin,
     CapacityTest,
     Charge,
+    Charger,
     Component,
     DevicePoint,
     Movement,
@@ -186,12 +187,31 @@ class ReadingSerializer(TeamSerializer):
         extra_kwargs = {"taken_at": {"required": False}}
 
 
+class ChargerNameField(serializers.CharField):
+    """The name of a charge's charger, read and written."""
+
+    def get_attribute(self, instance: Any) -> str:
+        return str(instance.charger.name)
+
+
 class ChargeSerializer(TeamSerializer):
+    """A charge; the charger is given by id, or by the name on it, which makes a new one if nobody used it yet."""
+
+    charger_name = ChargerNameField(max_length=60, required=False)
+
     class Meta:
         model = Charge
-        fields = ("id", "battery", "charger", "started_at", "ended_at", "returned_ah", "by")
+        fields = (
+            "id", "battery", "charger", "charger_name", "purpose", "started_at", "ended_at", "returned_ah", "by",
+        )  # fmt: skip
         read_only_fields = ("id", "ended_at", "returned_ah", "by")
-        extra_kwargs = {"started_at": {"required": False}}
+        extra_kwargs = {"started_at": {"required": False}, "charger": {"required": False}}
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        named = attrs.pop("charger_name", "")
+        if ("charger" in attrs) == bool(named):
+            raise serializers.ValidationError({"charger": "Give the charger, by id or as charger_name."})
+        return {**attrs, "charger": attrs.get("charger", named)}
 
 
 class ChargeEndSerializer(serializers.Serializer[Any]):
@@ -202,6 +222,11 @@ class ChargeEndSerializer(serializers.Serializer[Any]):
 class BatteryStateSerializer(serializers.Serializer[Any]):
     state = serializers.ChoiceField(choices=Battery._meta.get_field("state").choices or ())
     reason = serializers.CharField(max_length=200, required=False, default="", allow_blank=True)
+
+
+ChargerSerializer = team_serializer(
+    Charger, "name", "current_a", "absorption_min", "notes", "archived", read_only=("archived",)
+)
 
 
 class CapacityTestSerializer(TeamSerializer):

@@ -9,7 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from inventory.models import Battery, BatteryState, Method, Reading
-from inventory.selectors.batteries import chargers_used, instruments_used
+from inventory.selectors.batteries import chargers, instruments_used
 from shared.access import Can, Scope
 from shared.fields import QuantityField
 
@@ -101,13 +101,13 @@ def remembered(last: Reading | None) -> dict[str, Any]:
 
 
 class ChargeStartForm(forms.Form):
-    """On which charger; those used before are buttons of the page."""
+    """On which charger; those of the team are buttons of the page."""
 
     charger = forms.CharField(max_length=60, label="Another charger", help_text="As it is labelled")
 
     def __init__(self, data: Any = None, *, scope: Scope) -> None:
         super().__init__(data)
-        self.known = chargers_used(scope)[: 2 * MOST_BUTTONS]
+        self.known = [charger.name for charger in chargers(scope)[: 2 * MOST_BUTTONS]]
 
 
 class ChargeEndForm(forms.Form):

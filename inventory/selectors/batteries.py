@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, Max, OuterRef, Subquery
+from django.db.models import Count, Max, OuterRef, QuerySet, Subquery
 
-from inventory.models import Battery, CapacityTest, Charge, Reading
+from inventory.models import Battery, CapacityTest, Charge, Charger, Reading
 from shared.access import Scope
 
 
 @dataclass(frozen=True)
 class BatteryRow:
-    """A battery with what a table shows of it. ``cycles`` = at intake + charges that ended since."""
+    """A battery with what a table shows of it. ``cycles`` = at intake + charges since, top-ups not counted."""
 
     battery: Battery
     last_reading: Reading | None
@@ -55,7 +55,7 @@ def battery_table(scope: Scope, *, archived: bool = False) -> list[BatteryRow]:
     tests = CapacityTest.objects.in_bulk([b.last_test for b in batteries])
     counts = dict(scope.rows(Reading).order_by().values_list("battery").annotate(n=Count("pk")))
     ended = cycles_since_intake(scope)
-    charging = {c.battery_id: c for c in scope.rows(Charge).filter(ended_at=None)}
+    charging = {c.battery_id: c for c in open_charges(scope)}
     return [
         BatteryRow(
             battery=b,
@@ -70,8 +70,8 @@ def battery_table(scope: Scope, *, archived: bool = False) -> list[BatteryRow]:
 
 
 def cycles_since_intake(scope: Scope) -> dict[int, int]:
-    """Battery id -> charges that ended since it was entered here; with ``cycles_at_intake`` its cycles."""
-    rows = scope.rows(Charge).filter(ended_at__isnull=False).order_by()
+    """Battery id -> cycles since it was entered here: charges that ended, storage top-ups left out."""
+    rows = scope.rows(Charge).filter(ended_at__isnull=False, purpose__in=Charge.CYCLES).order_by()
     return dict(rows.values_list("battery").annotate(n=Count("pk")))
 
 
@@ -99,9 +99,14 @@ def instruments_used(scope: Scope) -> list[str]:
     return [name for name, _ in sorted(rows, key=lambda row: row[1], reverse=True)]
 
 
-def chargers_used(scope: Scope) -> list[str]:
-    """Chargers by name, as they were written before."""
-    return list(scope.rows(Charge).order_by("charger").values_list("charger", flat=True).distinct())
+def open_charges(scope: Scope) -> QuerySet[Charge]:
+    """What is on a charger now, with battery and charger."""
+    return scope.rows(Charge).filter(ended_at=None).select_related("battery", "charger")
+
+
+def chargers(scope: Scope) -> QuerySet[Charger]:
+    """Chargers in use, by name."""
+    return scope.rows(Charger).filter(archived=False).order_by("name")
 
 
 def _newest(model: type[Reading] | type[CapacityTest], when: str) -> Subquery:

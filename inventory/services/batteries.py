@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.utils import timezone
 
-from inventory.models import Battery, BatteryState, CapacityTest, Charge, Reading
+from inventory.models import Battery, BatteryState, CapacityTest, Charge, Charger, Reading
+from inventory.services.chargers import charger_named
 from inventory.services.quantities import checked_moment
 from shared.access import Can, Scope
 from shared.errors import Conflict, DomainError
@@ -99,11 +100,16 @@ def charge_start(
     *,
     scope: Scope,
     battery: Battery,
-    charger: str,
+    charger: Charger | str,
+    purpose: str = Charge.Purpose.AFTER_USE,
     started_at: datetime | None = None,
     trigger: str = JobRun.Trigger.EDIT,
 ) -> Charge:
-    """Put a battery on a charger. One that is quarantined or retired is not charged."""
+    """Put a battery on a charger; a name nobody used before makes a charger of that name.
+
+    One that is quarantined or retired is not charged. A second tap, and an entry sent again, answer with the
+    charge that stands.
+    """
     scope.require(Can.WORK)
     moment = checked_moment(started_at or timezone.now())
     with transaction.atomic():
@@ -116,20 +122,54 @@ def charge_start(
                 value=now.code,
                 remedy="A qualified adult looks at it and returns it to service first",
             )
-        open_charge = Charge.objects.filter(battery=battery, ended_at=None).first()
-        if open_charge is not None:
-            if open_charge.charger == charger and abs(open_charge.started_at - moment) <= DOUBLE_TAP:
-                return open_charge
-            raise Conflict(
-                f"{now.code} is on {open_charge.charger} since {open_charge.started_at:%Y-%m-%d %H:%M} UTC",
-                field="battery",
-                value=now.code,
-                remedy="End that charge first",
+        # Locked: two batteries put on one charger at once queue here, and the second is refused in words.
+        on = charger_named(scope, charger) if isinstance(charger, str) else charger
+        on = scope.get(Charger.objects.select_for_update(), pk=on.pk)
+        if on.archived:
+            raise DomainError(
+                f"{on} is not in use any more",
+                field="charger",
+                value=on.name,
+                remedy="Choose another, or bring it back on the page of chargers",
             )
+        if (standing := _standing_charge(now, on, moment, exact=started_at is not None)) is not None:
+            return standing
         charge = Charge(
-            team=scope.team, battery=battery, charger=charger.strip(), started_at=moment, by=scope.user
+            team=scope.team, battery=now, charger=on, purpose=purpose, started_at=moment, by=scope.user
         )
         return record_save(scope=scope, instance=charge, trigger=trigger)
+
+
+def _standing_charge(battery: Battery, on: Charger, moment: datetime, *, exact: bool) -> Charge | None:
+    """The charge a second tap means; refuses when battery or charger are taken."""
+    if exact:
+        sent_again = Charge.objects.filter(battery=battery, charger=on, started_at=moment).first()
+        if sent_again is not None:
+            return sent_again
+    mine = Charge.objects.filter(battery=battery, ended_at=None).select_related("charger").first()
+    if mine is not None:
+        if mine.charger_id == on.pk and abs(mine.started_at - moment) <= DOUBLE_TAP:
+            return mine
+        raise Conflict(
+            f"{battery.code} is on {mine.charger} since {local_words(mine.started_at)}",
+            field="battery",
+            value=battery.code,
+            remedy="End that charge first",
+        )
+    other = Charge.objects.filter(charger=on, ended_at=None).select_related("battery").first()
+    if other is not None:
+        raise Conflict(
+            f"{other.battery.code} is on {on} since {local_words(other.started_at)}",
+            field="charger",
+            value=on.name,
+            remedy=f"Take {other.battery.code} off first, or choose another charger",
+        )
+    return None
+
+
+def local_words(moment: datetime) -> str:
+    """A moment as the clock on the wall shows it."""
+    return f"{timezone.localtime(moment):%Y-%m-%d %H:%M}"
 
 
 def charge_end(
@@ -140,7 +180,7 @@ def charge_end(
     returned_ah: float | None = None,
     trigger: str = JobRun.Trigger.EDIT,
 ) -> Charge:
-    """Take a battery off its charger; the charge counts as one cycle."""
+    """Take a battery off its charger; the charge counts as one cycle unless it was a storage top-up."""
     scope.require(Can.WORK)
     moment = checked_moment(ended_at or timezone.now())
     with transaction.atomic():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from inventory.models import Battery, CapacityTest, Charge, Reading
+from inventory.models import Battery, BatteryIncident, CapacityTest, Charge, Charger, Reading
 from inventory.sheets.people import by_column
 from shared.workbook.declare import col, sheet
 
@@ -47,6 +47,19 @@ READINGS = sheet(
     about="Resistance readings",
 )
 
+CHARGERS = sheet(
+    "Chargers",
+    Charger,
+    key=("name",),
+    columns=[
+        col("name", explanation="As it is labelled; one row per output", example="Bench left"),
+        col("current_a", example="6"),
+        col("absorption_min", heading="Absorption (min)", example="60"),
+        col("notes", explanation="Anything worth knowing", example="Lives in the grey crate"),
+        col("archived", explanation="Gone; kept for the history", example="no"),
+    ],
+)
+
 CHARGES = sheet(
     "Charges",
     Charge,
@@ -56,11 +69,12 @@ CHARGES = sheet(
         _WHICH,
         col("started_at", explanation="When it was put on the charger", example="2026-11-20 18:00"),
         col("ended_at", explanation="When it came off; empty while it is on", example="2026-11-20 21:30"),
-        col("charger", explanation="Which charger", example="Bench left"),
+        col("charger", reference="Chargers", explanation="Which charger", example="Bench left"),
+        col("purpose", explanation="What it was for; a top-up in storage is no cycle", example="After use"),
         col("returned_ah", example="6.5"),
         by_column("put it on"),
     ],
-    about="Charges; each that ended counts as one cycle",
+    about="Charges; each that ended counts as one cycle, but for storage top-ups",
 )
 
 CAPACITY_TESTS = sheet(
@@ -81,4 +95,22 @@ CAPACITY_TESTS = sheet(
     about="Discharge tests at a known current to a known end voltage",
 )
 
-BATTERY_SHEETS = (BATTERIES, READINGS, CHARGES, CAPACITY_TESTS)
+INCIDENTS = sheet(
+    "Battery incidents",
+    BatteryIncident,
+    key=("battery", "happened_at", "kind"),
+    columns=[
+        _WHICH,
+        col("happened_at", explanation="When it happened or was seen", example="2026-11-20 17:50"),
+        col("kind", explanation="What happened", example="Dropped"),
+        col("temperature_c", example="48"),
+        by_column("noted it"),
+        col("note", explanation="What was seen", example="From the cart, on a corner"),
+        col("looked_at", example="2026-11-21 19:00"),
+        col("finding", example="Case whole, 14.1 mohm as before: back in service"),
+    ],
+    about="What happened to batteries that nobody planned. A row here does not put the battery in quarantine: "
+    "its state stands on the sheet Batteries",
+)
+
+BATTERY_SHEETS = (BATTERIES, READINGS, CHARGERS, CHARGES, CAPACITY_TESTS, INCIDENTS)

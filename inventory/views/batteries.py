@@ -16,6 +16,7 @@ from inventory.forms.batteries import (
     ReadingForm,
 )
 from inventory.models import Battery, BatteryState, Charge, Reading
+from inventory.selectors.batteries import open_charges
 from inventory.services.batteries import (
     battery_set_state,
     capacity_test_log,
@@ -139,7 +140,7 @@ class ChargeStart(BatteryEntry):
 
     def enter(self, given: dict[str, Any]) -> str:
         made = charge_start(scope=self.scope, battery=self.battery, charger=given["charger"])
-        return f"{self.battery.code} is on charger {made.charger}."
+        return f"{self.battery.code} is on {made.charger}."
 
 
 class ChargeEnd(BatteryEntry):
@@ -157,12 +158,12 @@ class ChargeEnd(BatteryEntry):
 
     def enter(self, given: dict[str, Any]) -> str:
         made = charge_end(scope=self.scope, battery=self.battery, **given)
-        return f"{self.battery.code} is off charger {made.charger}."
+        return f"{self.battery.code} is off {made.charger}."
 
 
 def open_charge(page: BatteryEntry) -> Charge | None:
     """The charge the battery is on, if any."""
-    return page.scope.rows(Charge).filter(battery=page.battery, ended_at=None).first()
+    return open_charges(page.scope).filter(battery=page.battery).first()
 
 
 class BatteryStatePage(BatteryEntry):

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from inventory.models import Battery, Charge
+from inventory.models import Battery, Charge, Charger
 from tests.compliance.battery_shop import (
     FLAT,
     NOW,
@@ -106,11 +106,11 @@ def test_the_age_allowed_is_the_packs(team):
 
 def test_readings_of_the_first_cycles_are_left_out(team):
     """Ended charges are counted: the first four readings follow 1 to 4 cycles, the others 5 and more."""
-    battery = make_battery(team, cycles_at_intake=0)
+    battery, charger = make_battery(team, cycles_at_intake=0), Charger.objects.create(team=team, name="C")
     for row in read(battery, (20.0, 20.0, 20.0, 20.0, *FLAT)):
         start = row.taken_at - timedelta(hours=20)
         Charge.objects.create(
-            team=team, battery=battery, charger="C", started_at=start, ended_at=start + timedelta(hours=2)
+            team=team, battery=battery, charger=charger, started_at=start, ended_at=start + timedelta(hours=2)
         )
     assert found(team) == {}
     pack(team, "battery-rise", break_in_cycles=6)
@@ -191,11 +191,16 @@ def test_three_years_ask_for_a_test(team, age, old):
 
 @pytest.mark.parametrize(("intake", "much"), [(198, False), (199, True)])
 def test_cycles_are_those_at_intake_and_the_charges_that_ended(team, intake, much):
-    battery = judged_well(team, cycles_at_intake=intake)
+    battery, charger = judged_well(team, cycles_at_intake=intake), Charger.objects.create(team=team, name="C")
     Charge.objects.create(
-        team=team, battery=battery, charger="C", started_at=NOW - timedelta(days=3), ended_at=NOW
+        team=team, battery=battery, charger=charger, started_at=NOW - timedelta(days=3), ended_at=NOW
     )
-    Charge.objects.create(team=team, battery=battery, charger="C", started_at=NOW)
+    # Neither a top-up in storage nor the charge it is on is a cycle.
+    week = NOW - timedelta(days=7)
+    Charge.objects.create(
+        team=team, battery=battery, charger=charger, purpose="topup", started_at=week, ended_at=week
+    )
+    Charge.objects.create(team=team, battery=battery, charger=charger, started_at=NOW)
     flag = found(team).get(("B01", "battery-use"))
     assert (flag is not None) == much
     if flag:

@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory.models import BatteryState, Bin, Charge, Offer, Supplier
+from inventory.models import BatteryState, Bin, Charge, Charger, Offer, Supplier
 from inventory.services.ledger import stock_receive
 from shared.models import Membership, Role
 from tests.builds.workshop import make_build, make_circuit, make_event, make_workshop
@@ -50,7 +50,8 @@ def test_the_pit_sees_which_batteries_go_out(client):
     make_waiver(make_flag(scope.team, subject_id=waived.pk, severity="stop"))
     unread = make_battery(scope.team, "GP-08")
     make_flag(scope.team, subject_id=unread.pk, severity="unknown", message="No readings.")
-    Charge.objects.create(team=scope.team, battery=charging, charger="1", started_at=timezone.now())
+    charger = Charger.objects.create(team=scope.team, name="1")
+    Charge.objects.create(team=scope.team, battery=charging, charger=charger, started_at=timezone.now())
     answer = page(client, scope)
     board = answer.context["board"]
     assert [row.battery for row in board.fit] == [fit, watched, waived]

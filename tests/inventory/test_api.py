@@ -182,9 +182,9 @@ def test_a_reading_is_logged_once_and_a_slip_refused(api, room):
 
 def test_a_charge_begins_and_ends(api, room):
     battery = make_battery(room.scope)
-    body = {"battery": battery.pk, "charger": "3"}
+    body = {"battery": battery.pk, "charger_name": "3"}
     assert api.post(address(room.scope, "api-charge-list"), body, format="json").status_code == 201
-    again = api.post(address(room.scope, "api-charge-list"), {**body, "charger": "4"}, format="json")
+    again = api.post(address(room.scope, "api-charge-list"), {**body, "charger_name": "4"}, format="json")
     assert again.status_code == 409
     end = address(room.scope, "api-battery-charge-end", battery.pk)
     assert api.post(end, {"returned_ah": "9500 mAh"}, format="json").json()["returned_ah"] == pytest.approx(

@@ -13,7 +13,7 @@ from inventory.models import Battery, BatteryModel, Charge, Reading
 from inventory.selectors.batteries import (
     battery_series,
     battery_table,
-    chargers_used,
+    chargers,
     cycles_since_intake,
     instruments_used,
 )
@@ -183,7 +183,7 @@ def test_the_table_shows_last_reading_cycles_and_charger(scope):
     assert rows["B03"].on_charger is not None
     assert rows["B02"].on_charger is None
     assert cycles_since_intake(scope) == {worn.pk: 1}
-    assert chargers_used(scope) == ["bench", "bench 2"]
+    assert [charger.name for charger in chargers(scope)] == ["bench", "bench 2"]
 
 
 def test_series_are_kept_apart_by_method_and_instrument(scope, battery):

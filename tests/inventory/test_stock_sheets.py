@@ -17,6 +17,7 @@ from inventory.models import (
     BatteryModel,
     CapacityTest,
     Charge,
+    Charger,
     Component,
     DevicePoint,
     Movement,
@@ -160,10 +161,11 @@ def fill_batteries(room: Room) -> None:
         charge_frac=0.95,
         by=user,
     )
+    left = Charger.objects.create(team=team, name="Left", current_a=6, absorption_min=60)
     Charge.objects.create(
-        team=team, battery=battery, charger="Left", started_at=now - timedelta(hours=3), ended_at=now
+        team=team, battery=battery, charger=left, started_at=now - timedelta(hours=3), ended_at=now
     )
-    Charge.objects.create(team=team, battery=battery, charger="Left", started_at=now)
+    Charge.objects.create(team=team, battery=battery, charger=left, started_at=now)
     CapacityTest.objects.create(
         team=team, battery=battery, tested_at=now, current_a=5, end_v=10.5, capacity_ah=15.1
     )
