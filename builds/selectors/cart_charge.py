@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from builds.models import Outing
 from builds.selectors import expected
-from builds.selectors.cart_rows import BatteryRows, CartRows, out_of_robot
+from builds.selectors.cart_rows import BatteryRows, CartRows, came_back_unused, out_of_robot
 from inventory.models import Charge, Reading
 from inventory.selectors.battery_sources import rest_curve
 from shared.electrical.battery import state_of_charge_frac
@@ -140,6 +140,8 @@ class Tank:
         if self._frac is None and outing.start_rest_v is not None:
             self._by_rest(outing.start_rest_v, f"{outing.start_rest_v:g} V when it went out")
         if outing.in_robot or self._frac is None:
+            return
+        if came_back_unused(outing):
             return
         if outing.used_ah is None and outing.match is not None and outing.match.called_off:
             return

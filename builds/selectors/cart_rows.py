@@ -94,6 +94,13 @@ def out_of_robot(outing: Outing, handling: Handling) -> datetime:
     return outing.started_at + back
 
 
+def came_back_unused(outing: Outing) -> bool:
+    """Whether a battery was taken out again before its match began: it gave nothing, and the match needs one still."""
+    if outing.match is None or outing.ended_at is None or outing.used_ah:
+        return False
+    return outing.ended_at < outing.match.starts_at
+
+
 def handling_of(event: Event | None) -> Handling:
     """How the event handles its batteries; common practice where nobody entered it. One query."""
     found = Handling.objects.filter(event=event).first() if event is not None else None
