@@ -27,12 +27,17 @@ def span_words(seconds: float) -> str:
     return f"{days} day{'s' if days != 1 else ''}"
 
 
+def since_words(seconds: float) -> str:
+    """How long ago, in whole minutes: what is over needs no seconds."""
+    return span_words(seconds) if seconds >= CLOSE_S else f"{max(int(seconds // MINUTE_S), 1)} min"
+
+
 def countdown_mark(
     moment: datetime, now: datetime, *, past: str = "{} ago", element_id: str = ""
 ) -> SafeString:
     """The time left until ``moment`` as an element that goes on counting; ``past`` is said once it is over."""
     left = (moment - now).total_seconds()
-    text = span_words(left) if left > 0 else past.replace("{}", span_words(left))
+    text = span_words(left) if left > 0 else past.replace("{}", since_words(-left))
     name = format_html(' id="{}"', element_id) if element_id else ""
     return format_html(
         '<time class="fig"{} role="timer" datetime="{}" data-countdown data-past="{}">{}</time>',

@@ -41,6 +41,8 @@ def test_a_countdown_says_what_is_left_and_carries_the_moment():
 
 def test_a_moment_that_is_over_is_told_as_the_page_wants_it():
     assert countdown_mark(NOW - timedelta(minutes=12), NOW).endswith(">12 min ago</time>")
+    assert countdown_mark(NOW - timedelta(seconds=20), NOW, past="{} late").endswith(">1 min late</time>")
+    assert countdown_mark(NOW - timedelta(seconds=500), NOW).endswith(">8 min ago</time>")
     assert countdown_mark(NOW, NOW, past="ready now").endswith(">ready now</time>")
 
 

@@ -17,12 +17,13 @@
     const days = Math.floor(whole / DAY);
     return `${days} day${days === 1 ? "" : "s"}`;
   };
+  const since = (seconds) => (seconds >= CLOSE ? span(seconds) : `${Math.max(Math.floor(seconds / MINUTE), 1)} min`);
   const left = (element) => (Date.parse(element.dateTime) - Date.now()) / 1000;
 
   const tick = () => {
     document.querySelectorAll("time[data-countdown]").forEach((element) => {
       const seconds = left(element);
-      const words = seconds > 0 ? span(seconds) : (element.dataset.past || "{} ago").replace("{}", span(seconds));
+      const words = seconds > 0 ? span(seconds) : (element.dataset.past || "{} ago").replace("{}", since(-seconds));
       if (element.textContent !== words) element.textContent = words;
       element.classList.toggle("is-close", seconds > 0 && seconds < CLOSE);
       element.classList.toggle("is-past", seconds <= 0);
