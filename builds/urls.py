@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from builds.views import bill, circuits, duties, event_forms, events, robots, scan
+from builds.views import bill, circuits, duties, event_forms, events, labels, robots, scan
 
 ROBOTS: list[URLPattern] = [
     path("seasons/new/", robots.SeasonPage.as_view(), name="season-new"),
@@ -43,5 +43,9 @@ EVENTS: list[URLPattern] = [
     path("outings/new/", event_forms.OutingNew.as_view(), name="outing-new"),
     path("outings/<int:pk>/edit/", event_forms.OutingEdit.as_view(), name="outing-edit"),
 ]
-LABELS: list[URLPattern] = [path("scan/", scan.ScanPage.as_view(), name="scan")]
+LABELS: list[URLPattern] = [
+    path("scan/", scan.ScanPage.as_view(), name="scan"),
+    path("labels/", labels.LabelList.as_view(), name="label-list"),
+    path("labels/pdf/", labels.LabelPdf.as_view(), name="label-pdf"),
+]
 urlpatterns: list[URLPattern] = [*ROBOTS, *CIRCUITS, *DUTIES, *EVENTS, *LABELS]

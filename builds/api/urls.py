@@ -7,6 +7,7 @@ from rest_framework.routers import SimpleRouter
 
 from builds.api.duties import DutyProfileViewSet
 from builds.api.events import EventViewSet, MatchViewSet, OutingViewSet
+from builds.api.labels import LabelsApi
 from builds.api.match_studies import MatchStudyViewSet
 from builds.api.robots import (
     BuildLineViewSet,
@@ -30,5 +31,6 @@ router.register("match-studies", MatchStudyViewSet, basename="api-matchstudy")
 router.register("outings", OutingViewSet, basename="api-outing")
 urlpatterns: list[URLPattern | URLResolver] = [
     path("scan/", ScanApi.as_view(), name="api-scan"),
+    path("labels/", LabelsApi.as_view(), name="api-labels"),
     path("", include(router.urls)),
 ]

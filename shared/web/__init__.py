@@ -31,6 +31,7 @@ Tags and filters (`{% load web %}`)
 {% timeline chart %}            shared.web.charts.Timeline: lanes over hours or days
 {% feed_tree chart %}           shared.web.charts.FeedTreeChart: battery, boards and branches with their figures
 {% voltage_trace trace %}       shared.web.charts.VoltageTrace: a voltage over seconds, levels, a band of runs
+{% label_sheet chart %}          shared.web.charts.LabelSheet: the first sheet of labels as it is printed
 {% duty_chart chart %}          shared.web.charts.DutyChart: the phases of a duty profile as steps
 {% page_url n %}                query string of another page, other parameters kept
 
@@ -96,7 +97,7 @@ sentence), `outbox:change` (detail: waiting, look). htmx: hx-trigger="outbox:sen
 An entry that comes before the answer to an earlier one cannot know ids the server has yet to make: let the API take
 what the phone knows (the robot, the battery, a code), not the id of the outing.
 [data-keep-offline]          anywhere in a page: over https the page and its files survive a reload without network
-[data-scan-into="field-id"]  a button beside a code field: goes to the camera page and comes back with the code in that
-                             field, everything else as it was typed; in a select it picks the option whose
-                             `data-code` is the code
+[data-scan-into="field-id"]  a `button`, hidden until the script runs, beside a code field: goes to the scan page and
+                             comes back with the code in that field, everything else as it was typed; in a select it
+                             picks the option whose `data-code` is the code
 """

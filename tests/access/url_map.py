@@ -64,7 +64,7 @@ WORDS: dict[str, str] = {
     "slug": "wire",
 }
 #: What a page or endpoint needs to be asked before it answers at all.
-QUERIES: dict[str, str] = {"api-scan": "?code=B01"}
+QUERIES: dict[str, str] = {"api-scan": "?code=B01", "api-labels": "?kind=B", "label-pdf": "?kind=B"}
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from shared.web.charts.duty import DutyChart, DutyStep, duty_chart
 from shared.web.charts.feed_tree import FeedBranch, FeedTreeChart, feed_tree
+from shared.web.charts.label_sheet import LabelSheet, label_sheet
 from shared.web.charts.ledger import LedgerChart, LedgerStep, ledger_chart
 from shared.web.charts.margin import MarginBar, MarginBars, margin_bar, margin_bars
 from shared.web.charts.sparkline import sparkline
@@ -16,6 +17,7 @@ __all__ = [
     "DutyStep",
     "FeedBranch",
     "FeedTreeChart",
+    "LabelSheet",
     "Lane",
     "LedgerChart",
     "LedgerStep",
@@ -32,6 +34,7 @@ __all__ = [
     "VoltageTrace",
     "duty_chart",
     "feed_tree",
+    "label_sheet",
     "ledger_chart",
     "margin_bar",
     "margin_bars",

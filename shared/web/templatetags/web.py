@@ -195,6 +195,12 @@ def timeline(chart: charts.Timeline) -> SafeString:
 
 
 @register.simple_tag
+def label_sheet(chart: charts.LabelSheet) -> SafeString:
+    """Draw the first sheet of labels: {% label_sheet chart %}."""
+    return charts.label_sheet(chart)
+
+
+@register.simple_tag
 def feed_tree(chart: charts.FeedTreeChart) -> SafeString:
     """Draw what feeds what in a robot: {% feed_tree chart %}."""
     return charts.feed_tree(chart)
