@@ -10,13 +10,14 @@ from typing import Any
 from compliance.models import Severity, SubjectKind
 from compliance.rules.base import Limit, LimitValue, Rule
 from compliance.selectors.packs import PackTable
-from shared.electrical.sources import COMMON_PRACTICE, SEEN, Source
+from shared.electrical.sources import COMMON_PRACTICE, MEMORY, SEEN, Source
 from shared.planning.trends import BatteryPolicy
 
 #: Units of the policy as the pages name them.
 UNITS = {"1": "frac", "C": "c", "mOhm": "mohm", "V": "v"}
 #: Longer without a comparable reading, and a battery is not known to be good any more.
 STALE_AFTER_D = 180
+OUTINGS_WITHIN_D = 180
 
 THEIL_SEN = Source(
     "Sen, Estimates of the regression coefficient based on Kendall's tau",
@@ -34,6 +35,22 @@ PRACTICE = Source(
     "Workshop practice", "loose lugs read as resistance; age and use ask for a test", COMMON_PRACTICE
 )
 OWN_CHOICE = Source("Our choice", "what is not known is said, never taken for good", COMMON_PRACTICE)
+OHM = Source("Ohm's law", "sag = current x resistance, with the current of the same robot", SEEN)
+SIGNS = Source("Conover, Practical Nonparametric Statistics, 3rd ed.", "section 3.4, sign test", MEMORY)
+SELF_DISCHARGE = Source(
+    "Data sheets of small AGM blocks",
+    "3 % a month at 20 °C on one; 5, 10, 19 % after 1, 2, 3 months on another, which we take",
+    SEEN,
+)
+STORED = Source(
+    "Storage advice for lead-acid",
+    "2.07 V a cell = 12.42 V is some 70 %; never below 2.00 V a cell = 12.0 V",
+    SEEN,
+)
+STANDING = Source(
+    "Workshop practice", "charged the same day: lead-acid left empty ages fast", COMMON_PRACTICE
+)
+INCIDENTS = Source("Workshop practice", "quarantine first, then a qualified adult looks", COMMON_PRACTICE)
 
 
 def _source(text: str) -> Source:
@@ -161,7 +178,102 @@ class BatteryUnjudged(BatteryRule):
     sources = (OWN_CHOICE,)
 
 
-RULES: tuple[type[Rule], ...] = (BatteryRise, BatterySudden, BatteryCapacity, BatteryUse, BatteryUnjudged)
+class BatterySag(BatteryRule):
+    code = "battery-sag"
+    title = "Sags more than its resistance explains"
+    severity = Severity.WATCH
+    asks = (
+        "In its outings, did its voltage fall further than that of the other batteries in the same robot, by more "
+        "than their measured resistances explain?"
+    )
+    formula = (
+        "sag = rest voltage before - lowest voltage; excess = median(sag / median sag of the others) "
+        "/ (its mΩ / theirs) - 1; both gates: excess >= limit and sign test p <= alpha"
+    )
+    needs = (
+        "outings with the rest voltage before and the lowest voltage",
+        "as many of two other batteries in the same robot",
+    )
+    remedy = (
+        "Check lugs, plug and leads, then measure its resistance again; if that is flat, test its capacity."
+    )
+    limits = (
+        _limit("sag_excess_frac", "Sag beyond what the resistances explain", 0.01, 5),
+        _limit("min_outings", "Outings compared before anything is said", 2, 100),
+        _limit(
+            "charge_doubt_frac", "What a state of charge read from a voltage is worth, either way", 0.01, 0.5
+        ),
+        Limit(
+            "outings_within_d",
+            OUTINGS_WITHIN_D,
+            "d",
+            "Older outings say nothing of it now",
+            OWN_CHOICE,
+            low=1,
+        ),
+    )
+    sources = (OHM, SIGNS)
+
+
+class BatteryTopUp(BatteryRule):
+    code = "battery-topup"
+    title = "Charge or top-up due"
+    severity = Severity.FIX
+    asks = "Has a lead-acid battery stood too long, or too empty, since its last charge?"
+    formula = (
+        "rest voltage since the charge < limits; or it went out and was not charged within so many days; "
+        "or today - last charge >= limit"
+    )
+    needs = ("charges as noted, or a rest voltage",)
+    remedy = "Charge it today; a battery that stood below the lowest limit gets a capacity test as well."
+    limits = (
+        Limit(
+            "charge_rest_v",
+            12.6,
+            "v",
+            "Rest voltage below which it is charged soon",
+            STANDING,
+            low=10,
+            high=14,
+        ),
+        Limit(
+            "low_rest_v", 12.4, "v", "Rest voltage below which it is charged today", STORED, low=10, high=14
+        ),
+        Limit(
+            "damage_rest_v", 12.0, "v", "Rest voltage below which damage is likely", STORED, low=9, high=14
+        ),
+        Limit("uncharged_after_d", 2, "d", "After an outing it may stand uncharged so long", STANDING, low=0),
+        Limit(
+            "topup_after_d",
+            90,
+            "d",
+            "Days without a charge until a storage top-up is due",
+            SELF_DISCHARGE,
+            low=1,
+        ),
+    )
+    sources = (SELF_DISCHARGE, STORED, STANDING)
+
+
+class BatteryIncidentOpen(BatteryRule):
+    code = "battery-incident"
+    title = "Incident nobody looked at"
+    severity = Severity.STOP
+    asks = "Did something happen to the battery that nobody has looked at since?"
+    formula = "an incident without the day on which a qualified adult looked at it"
+    needs = ("incidents as noted",)
+    remedy = (
+        "Dropped, swollen, hot, leaking, cracked or short-circuited: neither charge nor use it until a qualified adult "
+        "has looked. Otherwise put right what happened and write down what was found."
+    )
+    limits = ()
+    sources = (INCIDENTS,)
+
+
+RULES: tuple[type[Rule], ...] = (
+    BatteryRise, BatterySudden, BatteryCapacity, BatteryUse, BatteryUnjudged, BatterySag, BatteryTopUp,
+    BatteryIncidentOpen,
+)  # fmt: skip
 
 
 def policy_of(table: PackTable, pack: int) -> BatteryPolicy:
@@ -178,6 +290,11 @@ def policy_of(table: PackTable, pack: int) -> BatteryPolicy:
 def stale_after_d(table: PackTable, pack: int) -> float:
     """How old the newest comparable reading may be under a pack [d]."""
     return _number(table.value(BatteryUnjudged, "stale_after_d", pack))
+
+
+def outings_within_d(table: PackTable, pack: int) -> float:
+    """How old an outing may be to say something of a battery under a pack [d]."""
+    return _number(table.value(BatterySag, "outings_within_d", pack))
 
 
 def _number(value: LimitValue) -> float:

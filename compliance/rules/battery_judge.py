@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -67,7 +66,7 @@ def rise_verdict(case: BatteryCase) -> Verdict:
     """Has the resistance risen, by size and beyond chance?"""
     group, at = case.group, case.at
     if group is None or case.facts.lithium or group.told.state[at] < BatteryState.FIT:
-        return _not_judged(BatteryRise)
+        return not_judged(BatteryRise)
     told, state = group.told, BatteryState(int(group.told.state[at]))
     rise = float(told.rise_frac[at])
     between = (
@@ -89,7 +88,7 @@ def rise_verdict(case: BatteryCase) -> Verdict:
         if severity != Severity.STOP and case.facts.state == Kept.PRACTICE:
             severity, sentence = PASSED, f"{sentence} It is kept for practice already."
     limit = float(getattr(group.policy, name))
-    return _verdict(
+    return verdict_of(
         case, BatteryRise, severity, sentence, rise_steps(case, group), (name, rise, limit, "frac")
     )
 
@@ -98,7 +97,7 @@ def sudden_verdict(case: BatteryCase) -> Verdict:
     """Did the newest reading jump over the one before?"""
     group, at = case.group, case.at
     if group is None or np.isnan(group.told.sudden_rise_frac[at]):
-        return _not_judged(BatterySudden)
+        return not_judged(BatterySudden)
     taken, values = series_values(group, newest_series(group, at))
     jump, limit = float(group.told.sudden_rise_frac[at]), group.policy.sudden_rise_frac
     gap = days(taken[-1] - taken[-2])
@@ -111,7 +110,7 @@ def sudden_verdict(case: BatteryCase) -> Verdict:
     else:
         state, sentence = PASSED, f"The newest reading is {jump:+.0%} from the one {gap} before."
     steps = sudden_steps(group, at, taken, values)
-    return _verdict(case, BatterySudden, state, sentence, steps, ("sudden_rise_frac", jump, limit, "frac"))
+    return verdict_of(case, BatterySudden, state, sentence, steps, ("sudden_rise_frac", jump, limit, "frac"))
 
 
 def capacity_verdict(case: BatteryCase) -> Verdict:
@@ -119,7 +118,7 @@ def capacity_verdict(case: BatteryCase) -> Verdict:
     group = case.group
     test = -1 if group is None else int(group.test[case.at])
     if group is None or test < 0:
-        return _not_judged(BatteryCapacity, "No capacity test.")
+        return not_judged(BatteryCapacity, "No capacity test.")
     told, policy = group.capacity, group.policy
     state: str
     when = day_to_date(case.book.columns.tests.day[group.tests[test]])
@@ -132,7 +131,7 @@ def capacity_verdict(case: BatteryCase) -> Verdict:
             f"{f' to {f.end_v:g} V' if f.end_v else ''}, at {policy.low_temperature_c:g} to "
             f"{policy.high_temperature_c:g} °C."
         )
-        return _verdict(case, BatteryCapacity, Severity.UNKNOWN, sentence, steps, None)
+        return verdict_of(case, BatteryCapacity, Severity.UNKNOWN, sentence, steps, None)
     fraction = float(told.fraction[test])
     lead = f"The capacity test of {when} gave {fraction:.0%} of rated"
     if told.state[test] == BatteryState.RETIRE:
@@ -143,14 +142,14 @@ def capacity_verdict(case: BatteryCase) -> Verdict:
         state, name, rest = PASSED, "watch_capacity_frac", ""
     limit = float(getattr(policy, name))
     sentence = f"{lead}, below {limit:.0%}: {rest}." if rest else f"{lead}, at or above {limit:.0%}."
-    return _verdict(case, BatteryCapacity, state, sentence, steps, (name, fraction, limit, "frac"))
+    return verdict_of(case, BatteryCapacity, state, sentence, steps, (name, fraction, limit, "frac"))
 
 
 def use_verdict(case: BatteryCase) -> Verdict:
     """Is it old or much used?"""
     group = case.group
     if group is None:
-        return _not_judged(BatteryUse)
+        return not_judged(BatteryUse)
     age, cycles = float(group.age_d[case.at]), float(case.book.columns.cycles[case.row])
     policy = group.policy
     old = age >= policy.watch_age_d
@@ -166,7 +165,7 @@ def use_verdict(case: BatteryCase) -> Verdict:
         sentence = f"{lead}: below {policy.watch_age_d:g} days and {policy.watch_cycles:g} cycles."
     chosen = by_age if old or not watch else by_cycles
     state = Severity.WATCH if watch else PASSED
-    return _verdict(case, BatteryUse, state, sentence, use_steps(case, group), chosen)
+    return verdict_of(case, BatteryUse, state, sentence, use_steps(case, group), chosen)
 
 
 def unjudged_verdict(case: BatteryCase) -> Verdict:
@@ -174,7 +173,7 @@ def unjudged_verdict(case: BatteryCase) -> Verdict:
     group, at = case.group, case.at
     if group is None:
         sentence = f"Cannot be judged, {case.problem} Mend the rule pack."
-        return _verdict(case, BatteryUnjudged, Severity.UNKNOWN, sentence[:400], [], None)
+        return verdict_of(case, BatteryUnjudged, Severity.UNKNOWN, sentence[:400], [], None)
     if case.facts.lithium:
         return _lithium(case, group)
     told, policy = group.told, group.policy
@@ -187,7 +186,7 @@ def unjudged_verdict(case: BatteryCase) -> Verdict:
         ]  # fmt: skip
         found = ("min_readings", float(told.n[at]), policy.min_readings, "readings")
         sentence = f"{STATE_WORDS[state]}: {_too_little(case, group, state)}"
-        return _verdict(case, BatteryUnjudged, Severity.UNKNOWN, sentence, steps, found)
+        return verdict_of(case, BatteryUnjudged, Severity.UNKNOWN, sentence, steps, found)
     return _stale(case, group)
 
 
@@ -240,7 +239,7 @@ def _stale(case: BatteryCase, group: Group) -> Verdict:
     steps = [step("Newest comparable reading", "today - its day", f"{day_to_date(newest)}", age, "days")]
     found = ("stale_after_d", age, group.stale_after_d, "d")
     if age <= group.stale_after_d:
-        return _verdict(
+        return verdict_of(
             case,
             BatteryUnjudged,
             PASSED,
@@ -252,7 +251,7 @@ def _stale(case: BatteryCase, group: Group) -> Verdict:
         f"The newest comparable reading is {days(age)} old, of {day_to_date(newest)}: what the battery is now is not "
         f"known. Take one {how_to_read(group.policy, _series_words(case, group))}."
     )
-    return _verdict(case, BatteryUnjudged, Severity.UNKNOWN, sentence, steps, found)
+    return verdict_of(case, BatteryUnjudged, Severity.UNKNOWN, sentence, steps, found)
 
 
 def _lithium(case: BatteryCase, group: Group) -> Verdict:
@@ -260,23 +259,23 @@ def _lithium(case: BatteryCase, group: Group) -> Verdict:
     test = int(group.test[case.at])
     steps = [step("Chemistry", "resistance limits hold for lead-acid only", case.facts.model_code, "lithium")]
     if test >= 0 and group.capacity.doubt[test] == CapacityDoubt.NONE:
-        return _verdict(
+        return verdict_of(
             case, BatteryUnjudged, PASSED, "A lithium pack, judged by its capacity test.", steps, None
         )
     sentence = (
         "A lithium pack: the resistance limits of lead-acid say nothing of it. A capacity test at "
         f"{case.facts.capacity_ah / case.facts.capacity_hours_h:.3g} A settles it."
     )
-    return _verdict(case, BatteryUnjudged, Severity.UNKNOWN, sentence, steps, None)
+    return verdict_of(case, BatteryUnjudged, Severity.UNKNOWN, sentence, steps, None)
 
 
-def _not_judged(rule: type[Rule], message: str = "Cannot be judged yet.") -> Verdict:
+def not_judged(rule: type[Rule], message: str = "Cannot be judged yet.") -> Verdict:
     return Verdict(
         rule, NOT_JUDGED, message, working=working([], limit=None, conclusion=message, sources=rule.sources)
     )
 
 
-def _verdict(
+def verdict_of(
     case: BatteryCase,
     rule: type[Rule],
     state: str,
@@ -319,12 +318,3 @@ def _limit_source(case: BatteryCase, rule: type[Rule], name: str) -> str:
     if setting is not None and name in setting.limits:
         return case.book.table.source(owner, case.pack)
     return str(owner.limit(name).source)
-
-
-JUDGES: dict[type[Rule], Callable[[BatteryCase], Verdict]] = {
-    BatteryRise: rise_verdict,
-    BatterySudden: sudden_verdict,
-    BatteryCapacity: capacity_verdict,
-    BatteryUse: use_verdict,
-    BatteryUnjudged: unjudged_verdict,
-}

@@ -7,7 +7,8 @@ give one ``Reason`` each; the gravest decides the word, the others stay beside i
 * ``retire``: retired, or its resistance or its capacity is past the limit.
 * ``practice``: kept for practice, or its resistance is past that limit.
 * ``unknown``: too little is comparable or recent, or the newest reading jumped: check the lugs, then measure again.
-* ``watch``: a first limit is passed, by what may be chance, age or use.
+* ``watch``: a first limit is passed, by what may be chance, age or use; it sags more than its resistance explains; or
+  something happened to it that nobody has looked at.
 * ``fit``: it is judged, and nothing speaks against it.
 
 Too little evidence never keeps a battery from a match by itself: a new cart has none. A jump does, until it is measured
@@ -21,8 +22,17 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from compliance.models import Severity
 from compliance.rules.base import Rule
-from compliance.rules.batteries import BatteryCapacity, BatteryRise, BatterySudden, BatteryUnjudged
+from compliance.rules.batteries import (
+    BatteryCapacity,
+    BatteryIncidentOpen,
+    BatteryRise,
+    BatterySudden,
+    BatteryTopUp,
+    BatteryUnjudged,
+)
+from compliance.rules.battery_care import number
 from compliance.rules.battery_judge import NOT_JUDGED, OFF, PASSED, Verdict
 from compliance.selectors.battery_book import BatteryCase
 from inventory.models import BatteryState as Kept
@@ -56,6 +66,7 @@ _WORDS = {
 GRAVEST = {standing: place for place, standing in enumerate(Standing)}
 #: No match and no practice with these.
 _STAYS = (Standing.QUARANTINE, Standing.RETIRE)
+_BY_RISE = {BatteryState.PRACTICE_ONLY: Standing.PRACTICE, BatteryState.RETIRE: Standing.RETIRE}
 #: Without one of these nothing says that a battery is fit: age and use are no measurement.
 _JUDGES = (BatteryRise, BatteryCapacity)
 
@@ -132,25 +143,27 @@ def kept_reasons(case: BatteryCase) -> list[Reason]:
 
 def _of_rule(case: BatteryCase, state: str, verdict: Verdict) -> Reason:
     """What one rule's verdict means for the battery."""
-    standing = Standing.FIT if state == PASSED else _standing(case, verdict.rule)
-    return Reason(
-        standing,
-        verdict.message,
-        verdict.rule,
-        holds=standing == Standing.UNKNOWN and verdict.rule is BatterySudden,
-        working=verdict.working,
-    )
+    standing = Standing.FIT if state == PASSED else _standing(case, verdict)
+    holds = verdict.rule is BatterySudden and standing == Standing.UNKNOWN
+    return Reason(standing, verdict.message, verdict.rule, holds=holds, working=verdict.working)
 
 
-def _standing(case: BatteryCase, rule: type[Rule]) -> Standing:
-    group, at = case.group, case.at
+def _standing(case: BatteryCase, verdict: Verdict) -> Standing:
+    group, at, rule = case.group, case.at, verdict.rule
+    if rule is BatteryIncidentOpen:
+        return Standing.QUARANTINE if verdict.state == Severity.STOP else Standing.WATCH
+    if rule is BatteryTopUp:
+        # A charge that is due says nothing of how it is, but where it stood so empty that it suffered.
+        empty = (
+            verdict.value is not None
+            and verdict.unit == "V"
+            and verdict.value < number(case, rule, "damage_rest_v")
+        )
+        return Standing.WATCH if empty else Standing.FIT
     if rule in (BatteryUnjudged, BatterySudden) or group is None:
         return Standing.UNKNOWN
     if rule is BatteryRise:
-        return {
-            BatteryState.PRACTICE_ONLY: Standing.PRACTICE,
-            BatteryState.RETIRE: Standing.RETIRE,
-        }.get(BatteryState(int(group.told.state[at])), Standing.WATCH)
+        return _BY_RISE.get(BatteryState(int(group.told.state[at])), Standing.WATCH)
     if rule is BatteryCapacity:
         test = int(group.test[at])
         if group.capacity.doubt[test] != CapacityDoubt.NONE:

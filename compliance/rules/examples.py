@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from compliance.rules import examples_care as care
 from compliance.rules import examples_electrical as electrical
 from compliance.rules import examples_network as network
 from compliance.rules import examples_planning as planning
@@ -38,6 +39,9 @@ EXAMPLES: dict[str, Callable[[], dict[str, Any]]] = {
     "battery-capacity": planning.capacity,
     "battery-use": planning.use,
     "battery-unjudged": planning.too_few,
+    "battery-sag": care.sag,
+    "battery-topup": care.topup,
+    "battery-incident": care.incident,
     "stock-short": planning.reorder,
     "stock-no-offer": planning.no_offer,
     "stock-floor": planning.floor,

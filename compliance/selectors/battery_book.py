@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from django.db.models import QuerySet
 
-from compliance.rules.batteries import policy_of, stale_after_d
+from compliance.rules.batteries import outings_within_d, policy_of, stale_after_d
 from compliance.selectors.battery_columns import (
     BatteryColumns,
     BatteryFacts,
@@ -19,6 +20,7 @@ from compliance.selectors.battery_columns import (
     load_columns,
     local_days,
 )
+from compliance.selectors.battery_evidence import CareColumns, OutingColumns, load_care, load_outings
 from compliance.selectors.packs import PackTable
 from inventory.models import Battery
 from shared.planning.trends import (
@@ -27,11 +29,23 @@ from shared.planning.trends import (
     CapacityDoubt,
     CapacityVerdict,
     Judgement,
+    OutingJudgement,
+    Outings,
     Readings,
+    Series,
     judge_batteries,
     judge_capacity,
+    judge_outings,
     judge_use,
 )
+
+
+class Given(NamedTuple):
+    """The limits a rule pack gives."""
+
+    policy: BatteryPolicy
+    stale_after_d: float
+    within_d: float
 
 
 @dataclass(frozen=True)
@@ -40,7 +54,8 @@ class Group:
 
     ``rows`` are the readings of the members, ``member`` tells whose each is;
     ``tests`` are the capacity tests of the members, ``test`` is the position in ``tests`` that decides for a
-    member, -1 for none; ``newest_day`` is that of its newest comparable reading.
+    member, -1 for none; ``newest_day`` is that of its newest comparable reading. ``outings`` are positions in the
+    book's outings, judged as ``sag``.
     """
 
     policy: BatteryPolicy
@@ -55,6 +70,9 @@ class Group:
     test: IntArray
     age_d: FloatArray
     use: IntArray
+    outings: IntArray
+    member_of_outing: IntArray
+    sag: OutingJudgement
 
     def readings_of(self, at: int) -> IntArray:
         """Positions in ``rows`` of a member's readings."""
@@ -100,6 +118,8 @@ class BatteryBook:
     problems: dict[int, str]
     groups: tuple[Group, ...]
     today: float
+    care: CareColumns
+    outings: OutingColumns
 
     def cases(self) -> Iterator[BatteryCase]:
         """Every battery, also those whose rule pack cannot be used."""
@@ -114,44 +134,50 @@ class BatteryBook:
 def load_book(
     batteries: QuerySet[Battery], *, team_ids: Sequence[int], now: datetime, lines_of_all: bool = True
 ) -> BatteryBook:
-    """Read and judge the batteries of some teams, in eight queries however many there are.
+    """Read and judge the batteries of some teams, in twelve queries however many there are.
 
     Without ``lines_of_all`` a battery that has not risen gets no line and no test: enough to find what is wrong.
     """
     table = PackTable.load(team_ids)
-    limits: dict[int, tuple[BatteryPolicy, float]] = {}
+    limits: dict[int, Given] = {}
     problems: dict[int, str] = {}
     # Batteries outlive a season, so the team's general pack judges them, never one of a season.
     for pack in sorted({table.pack_of(team_id, None) for team_id in team_ids}):
         try:
-            limits[pack] = (policy_of(table, pack), stale_after_d(table, pack))
+            limits[pack] = Given(
+                policy_of(table, pack), stale_after_d(table, pack), outings_within_d(table, pack)
+            )
         except ValueError as exc:
             problems[pack] = f"rule pack {table.names[pack]}: {exc}"
-    break_in = max((policy.break_in_cycles for policy, _ in limits.values()), default=0)
+    break_in = max((policy.break_in_cycles for policy, _, _ in limits.values()), default=0)
     columns = load_columns(batteries, break_in_cycles=break_in)
     general = {team_id: table.pack_of(team_id, None) for team_id in set(columns.facts.team_ids.tolist())}
     pack_of = tuple(general[team_id] for team_id in columns.facts.team_ids.tolist())
     today = float(np.floor(local_days([now])[0]))
-    alike: dict[tuple[BatteryPolicy, float], list[int]] = {}
+    within = max((given.within_d for given in limits.values()), default=0.0)
+    out = load_outings(columns.facts, batteries, now - timedelta(days=within))
+    alike: dict[Given, list[int]] = {}
     for pack, chosen in limits.items():
         alike.setdefault(chosen, []).append(pack)
     members = {chosen: np.flatnonzero(np.isin(pack_of, packs)) for chosen, packs in alike.items()}
     groups = tuple(
-        _judged(columns, rows, policy, stale, today, lines_of_all)
-        for (policy, stale), rows in members.items()
+        _judged(columns, out, rows, given, today, lines_of_all)
+        for given, rows in members.items()
         if rows.size
     )
-    return BatteryBook(columns, table, pack_of, problems, groups, today)
+    care = load_care(columns.facts, batteries, columns.readings)
+    return BatteryBook(columns, table, pack_of, problems, groups, today, care, out)
 
 
 def _judged(
     columns: BatteryColumns,
+    out: OutingColumns,
     members: IntArray,
-    policy: BatteryPolicy,
-    stale: float,
+    given: Given,
     today: float,
     lines_of_all: bool,
 ) -> Group:
+    policy = given.policy
     local = np.full(len(columns.facts), -1, dtype=np.int64)
     local[members] = np.arange(members.size)
     rows = np.flatnonzero(local[columns.readings.battery] >= 0)
@@ -164,9 +190,10 @@ def _judged(
     tests = np.flatnonzero(local[columns.tests.battery] >= 0)
     capacity = _capacity(columns, tests, policy)
     age = today - columns.facts.first_use_day[members]
+    went = np.flatnonzero((local[out.battery] >= 0) & (today - out.day < given.within_d + 1))
     return Group(
         policy=policy,
-        stale_after_d=stale,
+        stale_after_d=given.stale_after_d,
         members=members,
         rows=rows,
         member=member,
@@ -177,6 +204,9 @@ def _judged(
         test=_deciding_test(local[columns.tests.battery[tests]], capacity, members.size),
         age_d=age,
         use=judge_use(age, columns.cycles[members], policy),
+        outings=went,
+        member_of_outing=local[out.battery[went]],
+        sag=_sag(columns, out, went, local, told, policy),
     )
 
 
@@ -220,6 +250,46 @@ def _capacity(columns: BatteryColumns, tests: IntArray, policy: BatteryPolicy) -
         temperature_c=t.temperature_c[tests],
         policy=policy,
     )
+
+
+def _sag(
+    columns: BatteryColumns,
+    out: OutingColumns,
+    went: IntArray,
+    local: IntArray,
+    told: Judgement,
+    policy: BatteryPolicy,
+) -> OutingJudgement:
+    """The outings of the members, each with its battery's resistance as read last."""
+    battery = out.battery[went]
+    member = local[battery]
+    n = int((local >= 0).sum())
+    mohm, kind = _read_last(told.readings, np.unique(member), n, int(policy.baseline_readings))
+    rows = Outings(
+        battery=member,
+        place=out.place[went],
+        start_rest_v=out.start_rest_v[went],
+        lowest_v=out.lowest_v[went],
+        full_rest_v=columns.facts.full_rest_v[battery],
+        peak_a=out.peak_a[went],
+        source_mohm=mohm[member],
+        source_kind=kind[member],
+    )
+    return judge_outings(rows, n, policy)
+
+
+def _read_last(series: Series, wanted: IntArray, n: int, most: int) -> tuple[FloatArray, IntArray]:
+    """The resistance of the members wanted by the series read last, median of its newest readings, and a number for
+    the series' method and instrument."""
+    mohm, kind = np.full(n, np.nan), np.full(n, -1, dtype=np.int64)
+    mine = np.flatnonzero(np.isin(series.battery, wanted))
+    last = series.offsets[1:] - 1
+    for one in mine[np.argsort(series.day[last[mine]], kind="stable")].tolist():
+        newest = series.resistance_mohm[max(series.offsets[one], last[one] + 1 - most) : last[one] + 1]
+        # Later series overwrite earlier ones.
+        mohm[series.battery[one]] = np.median(newest)
+        kind[series.battery[one]] = series.method_group[one] * 10_000 + series.instrument[one]
+    return mohm, kind
 
 
 def _deciding_test(battery: IntArray, capacity: CapacityVerdict, n: int) -> IntArray:

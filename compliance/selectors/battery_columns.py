@@ -111,6 +111,15 @@ class BatteryRows(Sequence[BatteryFacts]):
         return np.array(known, dtype=np.bool_)
 
     @cached_property
+    def judged(self) -> BoolArray:
+        """Those in use: in service or for practice."""
+        return np.array([state in JUDGED_STATES for state in self._table.texts("state")], dtype=np.bool_)
+
+    @cached_property
+    def retired(self) -> BoolArray:
+        return np.array([s == BatteryState.RETIRED for s in self._table.texts("state")], dtype=np.bool_)
+
+    @cached_property
     def first_use_day(self) -> FloatArray:
         """The day of first use, else of purchase."""
         used, bought = (self._table.floats(name) / DAY_S for name in ("in_service_s", "acquired_s"))
@@ -157,9 +166,9 @@ class BatteryColumns:
     cycles: FloatArray
 
 
-def judged_batteries(team_ids: Sequence[int]) -> QuerySet[Battery]:
-    """The batteries a sweep looks at: neither archived nor out of use."""
-    return Battery.objects.filter(team_id__in=team_ids, archived=False, state__in=JUDGED_STATES)
+def kept_batteries(team_ids: Sequence[int]) -> QuerySet[Battery]:
+    """The batteries that are not archived; those out of use stand beside the others, and are not judged."""
+    return Battery.objects.filter(team_id__in=team_ids, archived=False)
 
 
 def load_columns(batteries: QuerySet[Battery], *, break_in_cycles: float) -> BatteryColumns:

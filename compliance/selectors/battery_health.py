@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
+from django.db.models import Q
 from django.utils import timezone
 
 from compliance.models import Severity
 from compliance.rules.base import SEVERITY_ORDER, Rule
-from compliance.rules.battery_judge import JUDGES, OFF, PASSED, Verdict
+from compliance.rules.battery_judge import OFF, PASSED, Verdict
+from compliance.rules.battery_judges import JUDGES
 from compliance.rules.battery_steps import crossing_words, series_name
 from compliance.rules.battery_verdict import HealthVerdict, combined
 from compliance.rules.battery_words import STATE_WORDS, left_out_words
@@ -93,7 +95,7 @@ def battery_health(
 ) -> dict[int, BatteryHealth]:
     """Battery id -> its health; all of the team's that are not archived, or the ones named, in nine queries."""
     book = _book(scope, battery_ids, now)
-    return {case.facts.pk: _health(case) for case in book.cases()}
+    return {case.facts.pk: _health(case) for case in _wanted(book, battery_ids)}
 
 
 def verdicts(
@@ -104,7 +106,7 @@ def verdicts(
     A fixed number of queries however many batteries there are.
     """
     book = _book(scope, battery_ids, now)
-    return {case.facts.pk: _combined(case) for case in book.cases()}
+    return {case.facts.pk: _combined(case) for case in _wanted(book, battery_ids)}
 
 
 def _combined(case: BatteryCase) -> HealthVerdict:
@@ -122,15 +124,21 @@ def battery_working(
     book = _book(scope, [battery.pk], now)
     return [
         (v.rule, _state(case, v), v.working)
-        for case in book.cases()
+        for case in _wanted(book, [battery.pk])
         for v in (judge(case) for judge in JUDGES.values())
     ]
 
 
 def _book(scope: Scope, battery_ids: Collection[int] | None, now: datetime | None) -> BatteryBook:
-    rows = scope.rows(Battery)
-    rows = rows.filter(archived=False) if battery_ids is None else rows.filter(pk__in=list(battery_ids))
+    # The others of the team are read too: in a robot each is compared with them.
+    rows = scope.rows(Battery).filter(Q(archived=False) | Q(pk__in=list(battery_ids or ())))
     return load_book(rows, team_ids=[scope.team.pk], now=now or timezone.now())
+
+
+def _wanted(book: BatteryBook, battery_ids: Collection[int] | None) -> Iterator[BatteryCase]:
+    """All batteries of the book, or those named."""
+    wanted = None if battery_ids is None else set(battery_ids)
+    return (case for case in book.cases() if wanted is None or case.facts.pk in wanted)
 
 
 def _state(case: BatteryCase, verdict: Verdict) -> str:

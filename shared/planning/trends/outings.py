@@ -281,8 +281,8 @@ def _of_each(codes: IntArray, use: BoolArray) -> Iterator[tuple[int, IntArray]]:
     """Each code of 0 or more with the places of its rows that are used."""
     rows = np.flatnonzero(use & (codes >= 0))
     rows = rows[np.argsort(codes[rows], kind="stable")]
-    found, starts = np.unique(codes[rows], return_index=True)
-    yield from zip(found.tolist(), np.split(rows, starts[1:]), strict=True)
+    cuts = np.flatnonzero(np.diff(codes[rows])) + 1
+    return ((int(codes[part[0]]), part) for part in np.split(rows, cuts) if part.size)
 
 
 def _fill(

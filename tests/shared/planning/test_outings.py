@@ -109,6 +109,12 @@ def test_what_an_outing_lacks_is_told():
     assert np.isnan(told.apparent_mohm).all()
 
 
+def test_nothing_noted_is_nothing_said():
+    told = judge_outings(world([]), 2)
+    assert told.doubt.tolist() == [OutingDoubt.NO_OUTINGS] * 2
+    assert not told.sags.any()
+
+
 def test_a_code_outside_the_batteries_is_refused():
     with pytest.raises(ValueError, match="from 0 to 0"):
         judge_outings(world([USUAL, USUAL]), 1)
