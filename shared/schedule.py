@@ -32,6 +32,8 @@ class Job:
 SWEEP_LEASE_S = 120
 #: A study of a few batteries takes seconds and is reported on its way.
 MATCH_LEASE_S = 120
+#: The search for a plan ends after some seconds.
+ROTATION_LEASE_S = 60
 
 #: Job name -> how it is run. The function takes (run: JobRun) and returns counts for the run's row.
 JOBS: dict[str, Job] = {
@@ -75,6 +77,25 @@ JOBS: dict[str, Job] = {
     "match.build": Job(
         "builds.tasks.match_build", "Match studies of one build", lease_s=MATCH_LEASE_S, patient=True
     ),
+    "rotation.plan": Job(
+        "compliance.rotation_tasks.rotation_plan",
+        "Best rotation of an event's batteries",
+        lease_s=ROTATION_LEASE_S,
+        debounce_s=0.0,
+    ),
+    "rotation.look": Job(
+        "compliance.rotation_tasks.rotation_look",
+        "Look whether the plans of events still hold",
+        lease_s=ROTATION_LEASE_S,
+        done_by="rotation.all",
+        debounce_s=1.0,
+    ),
+    "rotation.all": Job(
+        "compliance.rotation_tasks.rotation_all",
+        "Look at the plans of events that are on",
+        lease_s=ROTATION_LEASE_S,
+        every=crontab(minute="*/15", hour="6-22"),
+    ),
     "receipts.purge": Job(
         "shared.receipts.purge", "Drop old receipts of entries", every=crontab(minute="30", hour="4")
     ),
@@ -94,22 +115,25 @@ SWEEPS_AFTER: dict[str, tuple[str, ...]] = {
     "inventory.Bin": ("sweep.stock",),
     "inventory.Movement": ("sweep.stock",),
     "inventory.Spool": ("sweep.stock",),
-    "inventory.Battery": ("sweep.batteries", "sweep.loads", "match.team"),
-    "inventory.Reading": ("sweep.batteries", "sweep.loads", "match.team"),
-    "inventory.Charge": ("sweep.batteries",),
-    "inventory.CapacityTest": ("sweep.batteries", "match.team"),
+    "inventory.Battery": ("sweep.batteries", "sweep.loads", "match.team", "rotation.look"),
+    "inventory.Reading": ("sweep.batteries", "sweep.loads", "match.team", "rotation.look"),
+    "inventory.Charge": ("sweep.batteries", "rotation.look"),
+    "inventory.Charger": ("rotation.look",),
+    "inventory.BatteryIncident": ("sweep.batteries", "rotation.look"),
+    "inventory.CapacityTest": ("sweep.batteries", "match.team", "rotation.look"),
     "builds.Season": ("sweep.loads", "match.team"),
     "builds.Robot": ("sweep.loads", "sweep.stock", "match.team"),
-    "builds.Build": ("sweep.loads", "sweep.stock", "match.team"),
+    "builds.Build": ("sweep.loads", "sweep.stock", "match.team", "rotation.look"),
     "builds.BuildLine": ("sweep.stock",),
-    "builds.Circuit": ("sweep.loads", "sweep.stock", "match.team"),
+    "builds.Circuit": ("sweep.loads", "sweep.stock", "match.team", "rotation.look"),
     "builds.DutyProfile": ("match.team",),
     "builds.DutyPhase": ("match.team",),
-    "builds.Event": ("sweep.stock", "match.team"),
-    "builds.Match": ("sweep.stock",),
-    "builds.Outing": ("sweep.batteries",),
+    "builds.Event": ("sweep.stock", "match.team", "rotation.look"),
+    "builds.Match": ("sweep.stock", "rotation.look"),
+    "builds.Handling": ("rotation.look",),
+    "builds.Outing": ("sweep.batteries", "rotation.look"),
     "compliance.RulePack": ("sweep.batteries", "sweep.loads", "sweep.stock"),
-    "compliance.RuleSetting": ("sweep.batteries", "sweep.loads", "sweep.stock"),
+    "compliance.RuleSetting": ("sweep.batteries", "sweep.loads", "sweep.stock", "rotation.look"),
 }
 
 #: Where the sheets of the workbook are declared, in the order in which they can be read in.
