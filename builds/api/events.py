@@ -20,7 +20,8 @@ from builds.api.serializers import (
 )
 from builds.models import Event, Match, Outing
 from builds.selectors.stores import event_needs
-from builds.services.events import event_save, match_save, outing_log
+from builds.services.events import event_save, match_save
+from builds.services.outings import outing_log
 from shared.access import Can, Scope
 from shared.api import TeamViewSet
 

@@ -1,21 +1,28 @@
-"""Events, and what batteries did there."""
+"""Events: who and what goes, the matches and their times, how batteries are handled there."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.utils import timezone
 
-from builds.models import Event, Match, Outing, Robot
-from inventory.models import Battery, BatteryState
-from inventory.services.batteries import DOUBLE_TAP
-from inventory.services.quantities import checked_moment
+from builds.models import Event, Handling, Match, Robot
+from inventory.models import Battery, Charger
+from inventory.services.batteries import local_words
 from shared.access import Can, Scope
 from shared.errors import Conflict, DomainError
-from shared.models import JobRun
+from shared.models import JobRun, TeamOwned
 from shared.records import record_save, sweeps_after
+
+#: A match that moves by more than a day is another match of the schedule.
+MOST_MOVE_MIN = 24 * 60
+#: No step of handling a battery takes longer than a night.
+MOST_HANDLING_MIN = 12 * 60
+HANDLING_FIELDS = (
+    "ready_before_min", "back_after_min", "cool_min", "absorption_min", "rest_min", "least_charge_frac",
+)  # fmt: skip
 
 
 def event_save(
@@ -23,20 +30,29 @@ def event_save(
     scope: Scope,
     event: Event,
     robots: Iterable[Robot] | None = None,
+    batteries: Iterable[Battery] | None = None,
+    chargers: Iterable[Charger] | None = None,
     trigger: str = JobRun.Trigger.EDIT,
 ) -> Event:
-    """Save an event and, when ``robots`` is given, which robots go."""
+    """Save an event and, where given, which robots, batteries and chargers go."""
     scope.require(Can.SUPPLY)
+    going: dict[str, Iterable[TeamOwned] | None] = {
+        "robots": robots, "batteries": batteries, "chargers": chargers
+    }  # fmt: skip
     with transaction.atomic():
         record_save(scope=scope, instance=event, need=Can.SUPPLY, trigger=trigger)
-        if robots is not None:
-            chosen = list(robots)
-            for robot in chosen:
-                if robot.team_id != scope.team.pk:
-                    raise Conflict(f"{robot} belongs to another team", field="robots", value=robot.code)
-            event.robots.set(chosen)
-            sweeps_after([event], scope=scope, trigger=trigger)
+        for name, rows in going.items():
+            if rows is not None:
+                _set_going(scope, event, name, list(rows))
+        sweeps_after([event], scope=scope, trigger=trigger)
     return event
+
+
+def _set_going(scope: Scope, event: Event, name: str, rows: list[TeamOwned]) -> None:
+    for row in rows:
+        if row.team_id != scope.team.pk:
+            raise Conflict(f"{row} belongs to another team", field=name, value=str(row))
+    getattr(event, name).set(rows)
 
 
 def match_save(*, scope: Scope, match: Match, trigger: str = JobRun.Trigger.EDIT) -> Match:
@@ -52,68 +68,98 @@ def match_save(*, scope: Scope, match: Match, trigger: str = JobRun.Trigger.EDIT
     return record_save(scope=scope, instance=match, trigger=trigger)
 
 
-def outing_log(
+def matches_shift(
     *,
     scope: Scope,
-    battery: Battery,
-    robot: Robot | None = None,
-    match: Match | None = None,
-    started_at: datetime | None = None,
-    start_rest_v: float | None = None,
-    end_rest_v: float | None = None,
-    lowest_v: float | None = None,
-    used_ah: float | None = None,
-    note: str = "",
-    although_out_of_service: bool = False,
+    event: Event,
+    from_match: Match,
+    minutes: int,
+    later: bool = True,
+    was: datetime | None = None,
     trigger: str = JobRun.Trigger.EDIT,
-) -> Outing:
-    """Log that a battery went out; ``although_out_of_service`` logs what should not have happened but did."""
+) -> list[Match]:
+    """Move a match and, if ``later``, all that begin after it on that day; returns those that moved.
+
+    ``was`` is the start the person saw: when it has moved as asked already (a second tap, or two people who heard the
+    same announcement), nothing moves again.
+    """
     scope.require(Can.WORK)
-    moment = checked_moment(started_at or timezone.now())
-    if match is not None:
-        robot = _robot_of(match, robot)
+    _check_minutes(minutes)
     with transaction.atomic():
-        now = scope.get(Battery.objects.select_for_update(), pk=battery.pk)
-        since = moment if started_at else moment - DOUBLE_TAP
-        for row in Outing.objects.filter(battery=now, started_at__range=(since, moment)):
-            if (row.robot_id, row.match_id) == (robot and robot.pk, match and match.pk):
-                return row
-        if not although_out_of_service:
-            _check_fit(now, match)
-        return record_save(
-            scope=scope,
-            instance=Outing(
-                team=scope.team,
-                battery=now,
-                robot=robot,
-                match=match,
-                started_at=moment,
-                start_rest_v=start_rest_v,
-                end_rest_v=end_rest_v,
-                lowest_v=lowest_v,
-                used_ah=used_ah,
-                by=scope.user,
-                note=note,
-            ),
-            trigger=trigger,
-        )
+        # Whoever moves matches of one event queues here: two at once would move some of them twice.
+        held = scope.get(Event.objects.select_for_update(), pk=event.pk)
+        first = scope.get(Match.objects.filter(event=held).select_related("event", "robot"), pk=from_match.pk)
+        step = timedelta(minutes=minutes)
+        if was is not None and first.starts_at != was:
+            if first.starts_at == was + step:
+                return []
+            raise Conflict(
+                f"Match {first.number} starts at {local_words(first.starts_at)} by now",
+                field="was",
+                value=local_words(was),
+                remedy="Look at the schedule and move it again if it is still wrong",
+            )
+        rows = [first, *(_later_that_day(first) if later else ())]
+        # A moved match may not take the number or place of another, so the order does not matter.
+        for match in rows:
+            match.starts_at += step
+            record_save(scope=scope, instance=match, trigger=trigger)
+        return rows
 
 
-def _robot_of(match: Match, robot: Robot | None) -> Robot:
-    if robot is not None and robot.pk != match.robot_id:
-        raise DomainError(
-            f"Match {match.number} is one of {match.robot}, not of {robot}", field="robot", value=robot.code
-        )
-    return match.robot
-
-
-def _check_fit(battery: Battery, match: Match | None) -> None:
-    practice = match is None or match.importance == Match.Importance.PRACTICE
-    if battery.state == BatteryState.IN_SERVICE or (battery.state == BatteryState.PRACTICE and practice):
+def _check_minutes(minutes: int) -> None:
+    if minutes and abs(minutes) <= MOST_MOVE_MIN:
         return
     raise DomainError(
-        f"{battery.code} must not go out: {battery.get_state_display().lower()} ({battery.state_reason})",
-        field="battery",
-        value=battery.code,
-        remedy="Take another battery; if it has been out already, say so and it is logged",
+        f"A match cannot be moved by {minutes} minutes",
+        field="minutes",
+        value=minutes,
+        remedy=f"Between 1 and {MOST_MOVE_MIN} minutes, with a minus for earlier",
     )
+
+
+def _later_that_day(first: Match) -> list[Match]:
+    day_end = timezone.localtime(first.starts_at).replace(hour=0, minute=0, second=0, microsecond=0)
+    rows = Match.objects.filter(
+        event=first.event_id, starts_at__gte=first.starts_at, starts_at__lt=day_end + timedelta(days=1)
+    )
+    return list(rows.exclude(pk=first.pk).select_related("event", "robot").order_by("starts_at", "pk"))
+
+
+def match_call_off(
+    *, scope: Scope, match: Match, called_off: bool = True, trigger: str = JobRun.Trigger.EDIT
+) -> Match:
+    """A match is not played and needs no battery; or it is played after all."""
+    scope.require(Can.WORK)
+    with transaction.atomic():
+        now = scope.get(Match.objects.select_for_update(), pk=match.pk)
+        if now.called_off == called_off:
+            return now
+        now.called_off = called_off
+        return record_save(scope=scope, instance=now, trigger=trigger)
+
+
+def handling_save(*, scope: Scope, handling: Handling, trigger: str = JobRun.Trigger.EDIT) -> Handling:
+    """How long each step takes at an event; the event has one of these, however often it is entered."""
+    scope.require(Can.SUPPLY)
+    _check_handling(handling)
+    with transaction.atomic():
+        event = scope.get(Event.objects.select_for_update(), pk=handling.event_id)
+        standing = Handling.objects.filter(event=event).first()
+        if standing is not None and handling._state.adding:
+            for name in HANDLING_FIELDS:
+                setattr(standing, name, getattr(handling, name))
+            handling = standing
+        return record_save(scope=scope, instance=handling, need=Can.SUPPLY, trigger=trigger)
+
+
+def _check_handling(handling: Handling) -> None:
+    for name in HANDLING_FIELDS[:-1]:
+        minutes = getattr(handling, name)
+        if minutes is not None and not 0 <= minutes <= MOST_HANDLING_MIN:
+            raise DomainError(
+                f"{minutes:g} minutes cannot be right",
+                field=name,
+                value=minutes,
+                remedy=f"Between 0 and {MOST_HANDLING_MIN} minutes",
+            )

@@ -10,7 +10,8 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
 from builds.forms.events import EVENT_FIELDS, EventForm, OutingForm
 from builds.models import Event, Match, Outing, Robot
-from builds.services.events import event_save, match_save, outing_log
+from builds.services.events import event_save, match_save
+from builds.services.outings import outing_log
 from inventory.models import Battery
 from shared.access import Can, Scope
 from shared.errors import DomainError, NotAllowed

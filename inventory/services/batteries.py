@@ -5,11 +5,14 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from inventory.models import Battery, BatteryState, CapacityTest, Charge, Charger, Reading
+from inventory.selectors.incidents import open_incidents
 from inventory.services.chargers import charger_named
 from inventory.services.quantities import checked_moment
+from inventory.services.volts import REST, checked_volts
 from shared.access import Can, Scope
 from shared.errors import Conflict, DomainError
 from shared.models import JobRun
@@ -41,6 +44,7 @@ def reading_log(
     """Log one resistance reading; a second tap on the same button returns the first tap's reading."""
     scope.require(Can.WORK)
     _check_resistance(resistance_mohm)
+    checked_volts(rest_v, REST, field="rest_v")
     moment = checked_moment(taken_at or timezone.now())
     with transaction.atomic():
         _hold(scope, battery)
@@ -103,12 +107,14 @@ def charge_start(
     charger: Charger | str,
     purpose: str = Charge.Purpose.AFTER_USE,
     started_at: datetime | None = None,
+    until: datetime | None = None,
     trigger: str = JobRun.Trigger.EDIT,
 ) -> Charge:
     """Put a battery on a charger; a name nobody used before makes a charger of that name.
 
     One that is quarantined or retired is not charged. A second tap, and an entry sent again, answer with the
-    charge that stands.
+    charge that stands. An entry that arrives late, when the battery or the charger has had another charge since,
+    ends where that one began, or ``until`` if it was used before.
     """
     scope.require(Can.WORK)
     moment = checked_moment(started_at or timezone.now())
@@ -135,9 +141,22 @@ def charge_start(
         if (standing := _standing_charge(now, on, moment, exact=started_at is not None)) is not None:
             return standing
         charge = Charge(
-            team=scope.team, battery=now, charger=on, purpose=purpose, started_at=moment, by=scope.user
+            team=scope.team,
+            battery=now,
+            charger=on,
+            purpose=purpose,
+            started_at=moment,
+            ended_at=_next_use(now, on, moment, until),
+            by=scope.user,
         )
         return record_save(scope=scope, instance=charge, trigger=trigger)
+
+
+def _next_use(battery: Battery, on: Charger, moment: datetime, until: datetime | None) -> datetime | None:
+    """When this charge must have been over, because battery or charger were used for something else."""
+    later = Charge.objects.filter(Q(battery=battery) | Q(charger=on), started_at__gt=moment)
+    first = later.order_by("started_at").values_list("started_at", flat=True).first()
+    return min(filter(None, (first, until)), default=None)
 
 
 def _standing_charge(battery: Battery, on: Charger, moment: datetime, *, exact: bool) -> Charge | None:
@@ -146,7 +165,9 @@ def _standing_charge(battery: Battery, on: Charger, moment: datetime, *, exact: 
         sent_again = Charge.objects.filter(battery=battery, charger=on, started_at=moment).first()
         if sent_again is not None:
             return sent_again
-    mine = Charge.objects.filter(battery=battery, ended_at=None).select_related("charger").first()
+    # Clocks of two phones differ by seconds: what began a little later is the same moment.
+    standing = Charge.objects.filter(ended_at=None, started_at__lte=moment + DOUBLE_TAP)
+    mine = standing.filter(battery=battery).select_related("charger").first()
     if mine is not None:
         if mine.charger_id == on.pk and abs(mine.started_at - moment) <= DOUBLE_TAP:
             return mine
@@ -156,7 +177,7 @@ def _standing_charge(battery: Battery, on: Charger, moment: datetime, *, exact: 
             value=battery.code,
             remedy="End that charge first",
         )
-    other = Charge.objects.filter(charger=on, ended_at=None).select_related("battery").first()
+    other = standing.filter(charger=on).select_related("battery").first()
     if other is not None:
         raise Conflict(
             f"{other.battery.code} is on {on} since {local_words(other.started_at)}",
@@ -250,10 +271,35 @@ def battery_set_state(
         )
     with transaction.atomic():
         now = _hold(scope, battery)
+        if back:
+            _check_looked_at(scope, now)
+        elif state in (BatteryState.QUARANTINE, BatteryState.RETIRED):
+            charger_off(scope, now, timezone.now(), trigger)
         now.state, now.state_reason = state, "" if back else reason.strip()
         # The reason of a return is kept in the history only.
         now._change_reason = reason.strip()[:100]  # type: ignore[attr-defined]  # read by simple_history
         return record_save(scope=scope, instance=now, need=need, trigger=trigger)
+
+
+def _check_looked_at(scope: Scope, battery: Battery) -> None:
+    """What dropped, swelled or leaked goes back only with what a qualified adult found written down."""
+    waiting = open_incidents(scope, battery).first()
+    if waiting is not None:
+        raise Conflict(
+            f"Nobody has looked at {battery.code} since {local_words(waiting.happened_at)}: "
+            f"{waiting.get_kind_display().lower()}",
+            field="state",
+            value=BatteryState.IN_SERVICE,
+            remedy="Write down on that incident what was found; there it goes back into service",
+        )
+
+
+def charger_off(scope: Scope, battery: Battery, moment: datetime, trigger: str) -> None:
+    """End the battery's open charge because of something else that happened to it then."""
+    charge = Charge.objects.filter(battery=battery, ended_at=None).first()
+    if charge is not None:
+        charge.ended_at = max(moment, charge.started_at)
+        record_save(scope=scope, instance=charge, trigger=trigger)
 
 
 def _hold(scope: Scope, battery: Battery) -> Battery:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 from django.utils import timezone
 
-from builds.models import Event, Match, Outing
+from builds.models import Event, Handling, Match, Outing
 from builds.selectors.events import event_next, events_next, last_outings, matches_of, outings
-from builds.services.events import event_save, match_save, outing_log
+from builds.services.events import event_save, handling_save, match_call_off, match_save, matches_shift
+from builds.services.outings import outing_log
+from inventory.models import Charger
 from inventory.services.batteries import battery_set_state
 from shared.errors import Conflict, DomainError, NotAllowed
 from shared.models import JobRun, Role
@@ -150,3 +152,74 @@ def test_last_outings_take_one_query_however_many(shop, count, django_assert_num
     assert len(last) == count
     with django_assert_num_queries(1):
         assert len([f"{o} {o.robot} {o.match and o.match.event}" for o in outings(shop.scope)]) == 3 * count
+
+
+def day_of_matches(shop: Workshop, count: int = 3) -> list[Match]:
+    robot = make_robot(shop)
+    event = make_event(shop, "Regional", DAY, [robot], ends_on=DAY + timedelta(days=1))
+    first = timezone.make_aware(datetime(2026, 12, 7, 10))
+    starts = [first + timedelta(minutes=30 * i) for i in range(count)] + [first + timedelta(days=1)]
+    return [
+        Match.objects.create(team=shop.team, event=event, robot=robot, number=f"{i + 1}", starts_at=at)
+        for i, at in enumerate(starts)
+    ]
+
+
+def starts_of(matches: list[Match]) -> list[str]:
+    return [f"{timezone.localtime(Match.objects.get(pk=m.pk).starts_at):%d %H:%M}" for m in matches]
+
+
+def shift(shop: Workshop, match: Match, minutes: int, **more) -> list[Match]:
+    return matches_shift(scope=shop.scope, event=match.event, from_match=match, minutes=minutes, **more)
+
+
+def test_a_delay_moves_the_later_matches_of_that_day_too(shop):
+    matches = day_of_matches(shop)
+    assert [m.number for m in shift(shop, matches[1], 20)] == ["2", "3"]
+    assert starts_of(matches) == ["07 10:00", "07 10:50", "07 11:20", "08 10:00"]
+    shift(shop, matches[1], -20, later=False)
+    assert starts_of(matches) == ["07 10:00", "07 10:30", "07 11:20", "08 10:00"]
+
+
+def test_two_who_heard_the_same_announcement_move_them_once(shop):
+    matches = day_of_matches(shop)
+    was = matches[0].starts_at
+    assert len(shift(shop, matches[0], 10, was=was)) == 3
+    assert shift(shop, matches[0], 10, was=was) == []
+    with pytest.raises(Conflict, match="starts at 2026-12-07 10:10 by now") as refused:
+        shift(shop, matches[0], 5, was=was)
+    assert refused.value.field == "was"
+    assert starts_of(matches)[0] == "07 10:10"
+
+
+@pytest.mark.parametrize("minutes", [0, 1441, -1441])
+def test_a_match_is_moved_by_minutes_of_the_day(shop, minutes):
+    with pytest.raises(DomainError, match="cannot be moved by"):
+        shift(shop, day_of_matches(shop)[0], minutes)
+
+
+def test_a_match_is_called_off_and_played_after_all(shop):
+    match = day_of_matches(shop)[0]
+    assert match_call_off(scope=shop.scope, match=match).called_off
+    assert match_call_off(scope=shop.scope, match=match).history.count() == 2
+    assert not match_call_off(scope=shop.scope, match=match, called_off=False).called_off
+
+
+def test_an_event_has_one_handling_however_often_it_is_entered(shop):
+    event = make_event(shop, "Regional", DAY, [])
+    first = handling_save(scope=shop.scope, handling=Handling(team=shop.team, event=event, cool_min=30))
+    again = handling_save(scope=shop.scope, handling=Handling(team=shop.team, event=event, cool_min=25))
+    assert (first.pk, Handling.objects.get().cool_min) == (again.pk, 25)
+    with pytest.raises(DomainError, match="cannot be right") as refused:
+        handling_save(scope=shop.scope, handling=Handling(team=shop.team, event=event, rest_min=5000))
+    assert refused.value.field == "rest_min"
+
+
+def test_batteries_and_chargers_go_to_an_event_too(shop):
+    event = make_event(shop, "Regional", DAY, [])
+    battery, charger = make_battery(shop.scope), Charger.objects.create(team=shop.team, name="1")
+    event_save(scope=shop.scope, event=event, batteries=[battery], chargers=[charger])
+    event_save(scope=shop.scope, event=event)
+    assert (list(event.batteries.all()), list(event.chargers.all())) == ([battery], [charger])
+    with pytest.raises(Conflict, match="another team"):
+        event_save(scope=shop.scope, event=event, batteries=[make_battery(make_workshop().scope)])

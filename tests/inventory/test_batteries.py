@@ -69,7 +69,12 @@ def test_a_reading_keeps_who_and_when_and_sets_off_the_sweeps(scope, battery):
     reading = log(scope, battery, 14.2, rest_v=12.83)
     assert (reading.by, reading.battery) == (scope.user, battery)
     assert reading.history.get().history_user == scope.user
-    assert {run.name for run in JobRun.objects.all()} == {"match.team", "sweep.batteries", "sweep.loads"}
+    assert {run.name for run in JobRun.objects.all()} == {
+        "match.team",
+        "rotation.look",
+        "sweep.batteries",
+        "sweep.loads",
+    }
 
 
 @pytest.mark.parametrize(
