@@ -12,6 +12,7 @@ from shared.api_docs import ApiDocsView
 from shared.views.api_me import Me, SignInToken
 from shared.views.health import health
 from shared.views.home import home
+from shared.views.offline import app_manifest, offline, worker
 from shared.web.views import specimen
 
 TEAM_PAGES = [
@@ -37,6 +38,9 @@ ACCOUNTS = [
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
     path("healthz", health, name="health"),
+    path("worker.js", worker, name="worker"),
+    path("offline/", offline, name="offline"),
+    path("app.webmanifest", app_manifest, name="app-manifest"),
     path("accounts/", include(ACCOUNTS)),
     path("t/<slug:team>/", include(TEAM_PAGES)),
     path("api/v1/me/", Me.as_view(), name="api-me"),

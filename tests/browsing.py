@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from playwright.sync_api import Browser, Page, Request, sync_playwright
+from playwright.sync_api import Browser, BrowserType, Page, Request, sync_playwright
 
 LAUNCH = [
     "--no-sandbox",  # CI runs as root
@@ -31,10 +31,15 @@ def executable() -> str:
     return found
 
 
+def launch(kind: BrowserType, *more: str) -> Browser:
+    """A browser of its own; ``more`` are switches beside those that every test has."""
+    return kind.launch(executable_path=executable(), headless=True, args=[*LAUNCH, *more])
+
+
 @contextmanager
 def chromium() -> Iterator[Browser]:
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=executable(), headless=True, args=LAUNCH)
+        browser = launch(driver.chromium)
         try:
             yield browser
         finally:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import urlencode
 
+from csp.decorators import csp_update
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
+from django.utils.decorators import method_decorator
 
 from builds.selectors.scan import NothingFound, SeveralFound, find
 from inventory.models import Part
@@ -16,6 +18,8 @@ from shared.pages import TeamPage
 STORES = "stores"
 
 
+# The camera's reader is WebAssembly: this page alone may compile it; inline script and eval stay forbidden here too.
+@method_decorator(csp_update({"script-src": ["'wasm-unsafe-eval'"]}), name="dispatch")
 class ScanPage(TeamPage):
     """``?code=`` goes to the battery, spool, bin or robot of that label; a part's own code opens the part."""
 
