@@ -291,6 +291,7 @@
   const mendIn = (form, entry) => {
     fill(form, entry);
     form.dataset.outboxMending = entry.seq;
+    for (let fold = form.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
     form.scrollIntoView({ block: "center" });
     const first = taking(form, null).find((field) => field.type !== "hidden");
     if (first) first.focus();
