@@ -54,7 +54,7 @@ def test_nothing_is_chosen_at_first(client, shop):
 
 def test_the_sheet_is_shown_before_it_is_printed(client, shop):
     text = ask(client, shop, query="?kind=B&layout=a4-21&start=3").content.decode()
-    assert "2 labels on 1 sheet of 21 of 63.5 × 38.1 mm (A4), from place 3 on." in text
+    assert "2 labels on 1 sheet (21 of 63.5 × 38.1 mm, A4), from place 3 on." in text
     assert text.count("d-label--used") == 2
     assert text.count("d-label--print") == 2
     assert text.count("d-label--free") == 17

@@ -36,7 +36,7 @@ class LabelSheet:
         if self.layout.page == "Roll":
             return f"{what}, each {self.layout.name}."
         sheets = f"{self.pages} sheet{'' if self.pages == 1 else 's'}"
-        return f"{what} on {sheets} of {self.layout.name} ({self.layout.page}), from place {self.start} on."
+        return f"{what} on {sheets} ({self.layout.name}, {self.layout.page}), from place {self.start} on."
 
 
 def label_sheet(chart: LabelSheet) -> SafeString:
