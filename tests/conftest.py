@@ -2,7 +2,8 @@
 
 A test marked `browser`, `postgres`, `redis` or `worker` is skipped, with the reason named, until the variable
 of its gate is set; one marked `spice` where ngspice is not installed. A gate that is open while its server is not
-configured is an error, never a skip. What needs neither a gate nor the database is marked `pure`: once is enough.
+configured is an error, never a skip. What needs neither a gate nor the database is marked `pure`, and a test that
+reads rows but judges something no database can change is marked `once`: of both, once is enough.
 """
 
 from __future__ import annotations

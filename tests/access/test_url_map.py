@@ -18,6 +18,9 @@ from tests.world import World, make_world
 
 ROUTES = routes()
 WRITES = ("post", "put", "patch", "delete")
+#: Who may do what is decided by role and address, the same on any database. On PostgreSQL every page and endpoint is
+#: opened once more, which runs what it asks of the database, and test_foreign_rows.py tries refusals.
+once = pytest.mark.once
 
 
 @pytest.fixture(scope="module")
@@ -26,12 +29,6 @@ def world(django_db_setup: Any, django_db_blocker: Any) -> Any:
     with django_db_blocker.unblock(), transaction.atomic():
         yield make_world()
         transaction.set_rollback(True)
-
-
-@pytest.fixture
-def _unblocked(django_db_blocker: Any) -> Any:
-    with django_db_blocker.unblock():
-        yield
 
 
 def signed_in(user: User) -> Client:
@@ -53,13 +50,15 @@ def test_there_are_urls() -> None:
     assert len([r for r in ROUTES if r.is_api]) > 30
 
 
-@pytest.mark.usefixtures("_unblocked")
+@pytest.mark.django_db
 @pytest.mark.parametrize("route", ROUTES, ids=lambda r: r.name)
 class TestEveryUrl:
+    @once
     def test_nobody_signed_in_gets_nothing(self, route: Route, world: World) -> None:
         status = ask(Client(), "get", route.url(world.home))
         assert status in ((401, 403) if route.is_api else (302, 405))
 
+    @once
     def test_strangers_and_other_teams_find_nothing(self, route: Route, world: World) -> None:
         url = route.url(world.home)
         for user in (world.cast.stranger, world.cast.outsider):
@@ -68,6 +67,7 @@ class TestEveryUrl:
                 assert ask(client, method, url) in (404, 405), f"{user} {method} {url}"
             assert 404 in {ask(client, method, url) for method in ("get", "post")}
 
+    @once
     def test_a_row_of_another_team_is_not_found(self, route: Route, world: World) -> None:
         if not route.has_row:
             return
@@ -77,6 +77,7 @@ class TestEveryUrl:
         assert set(answers.values()) <= {404, 405}, answers
         assert 404 in answers.values(), answers
 
+    @once
     def test_an_auditor_reads_and_never_writes(self, route: Route, world: World) -> None:
         client = signed_in(world.cast.auditor)
         url = route.url(world.home)
@@ -88,6 +89,7 @@ class TestEveryUrl:
     def test_a_mentor_can_open_it(self, route: Route, world: World) -> None:
         assert ask(signed_in(world.cast.mentor), "get", route.asked_url(world.home)) in (200, 302, 405)
 
+    @once
     def test_an_empty_post_is_an_answer_not_a_crash(self, route: Route, world: World) -> None:
         with transaction.atomic():
             status = ask(signed_in(world.cast.mentor), "post", route.url(world.home))

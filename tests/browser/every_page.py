@@ -36,26 +36,30 @@ def sign_in(page: Page, base: str, world: World) -> None:
     page.context.add_cookies([{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": base}])
 
 
-def look_at_every_page(live_server: Any, page: Page, width: int, scheme: Any, *, axe: bool) -> None:
-    """Fail on anything that is wrong with any page in this look; all of them are named at once.
+def look_at_every_page(live_server: Any, page: Page, width: int, scheme: Any, other: Any) -> None:
+    """Fail on anything that is wrong with any page at this width; all of them are named at once.
 
-    ``axe`` looks at the page's accessibility too, which takes longest: one width for each colour scheme is enough.
+    Accessibility, which takes longest, is looked at in the first colour scheme only: each width has another one.
     """
     world = make_world()
     urls = page_urls(world)
     assert len(urls) > 30
     sign_in(page, live_server.url, world)
     page.set_viewport_size({"width": width, "height": 900})
-    page.emulate_media(color_scheme=scheme)
     problems: list[str] = []
-    for url in urls:
-        page.goto(live_server.url + url)
+
+    def measure(url: str, shown: Any) -> None:
         if page.evaluate("document.documentElement.scrollWidth") > width:
-            problems.append(f"{url}: wider than {width} px")
-        if not axe:
-            continue
+            problems.append(f"{url}: wider than {width} px in {shown}")
+
+    for url in urls:
+        page.emulate_media(color_scheme=scheme)
+        page.goto(live_server.url + url)
+        measure(url, scheme)
         page.evaluate(AXE)
         for found in page.evaluate("axe.run()")["violations"]:
             if found["impact"] in SERIOUS:
                 problems.append(f"{url}: {found['id']} {found['nodes'][0]['html'][:120]}")
+        page.emulate_media(color_scheme=other)
+        measure(url, other)
     assert problems == []
