@@ -5,7 +5,6 @@ from __future__ import annotations
 import fcntl
 import io
 import os
-import socket
 import sys
 import time
 from collections.abc import Callable
@@ -16,8 +15,14 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.db import connections
 
+from shared import supervisor
+from shared.addresses import own_addresses, own_names
+from shared.pit import authority, page
+
 DEFAULT_HOST = "127.0.0.1"
 DEFAULT_PORT = 8000
+EVERY_HOST = "0.0.0.0"  # noqa: S104 - 'pit' is there to be reached
+PIT_PORT = 8443
 
 
 def step(title: str, work: Callable[[], object]) -> None:
@@ -60,25 +65,6 @@ def only_one_start() -> None:
     os.set_inheritable(descriptor, True)
 
 
-def own_names() -> list[str]:
-    """Names and addresses under which others on the network reach this machine."""
-    name = socket.gethostname()
-    try:
-        found = {str(info[4][0]) for info in socket.getaddrinfo(name, None, socket.AF_INET)}
-        addresses = {address for address in found if not address.startswith("127.")}
-    except OSError:
-        addresses = set()
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            # Sends nothing: connecting a datagram socket only asks which of our addresses faces outwards.
-            # 192.0.2.1 is the address RFC 5737 keeps for documentation.
-            probe.connect(("192.0.2.1", 9))
-            addresses.add(probe.getsockname()[0])
-        except OSError:
-            pass  # no network at all
-    return [name, f"{name}.local", *sorted(addresses)]
-
-
 def serve(host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> NoReturn:
     """Collect the static files and become the supervisor; the database must be up to date already.
 
@@ -87,10 +73,70 @@ def serve(host: str = DEFAULT_HOST, port: int = DEFAULT_PORT) -> NoReturn:
     only_one_start()
     step("static files collected", collect_static)
     others = [] if host in {"127.0.0.1", "localhost", "::1"} else own_names()
-    if others and not os.environ.get("ALLOWED_HOSTS"):
-        os.environ["ALLOWED_HOSTS"] = ",".join([*settings.ALLOWED_HOSTS, host, *others])
+    _let_in([host, *others])
+    _become_supervisor([host, str(port), *others])
+
+
+def serve_pit(host: str, port: int, plain_port: int, *, new_authority: bool = False) -> NoReturn:
+    """As ``serve``, over https under this machine's own authority, with the plain page that hands it out."""
+    only_one_start()
+    step("static files collected", collect_static)
+    names = own_names()
+    folder = Path(settings.DATA_DIR) / "pit"
+    made = authority.prepare(folder, names, new=new_authority)
+    site, plain = supervisor.listen(host, port), supervisor.listen(host, plain_port)
+    ports = {"port": site.getsockname()[1], "plain_port": plain.getsockname()[1]}
+    reached = page.addresses(made.covered, **ports)
+    page.write_site(folder / "site", made, reached)
+    _tell_pit(made, _addresses_before(folder))
+    # TLS ends in this machine's own web process. No strict transport security: the laptop is plain http again
+    # tomorrow, and a browser that insists on https could not open it.
+    os.environ.update(HTTPS_ONLY="on", HSTS_SECONDS="0", BEHIND_PROXY="off")
+    _let_in([host, *names])
+    options = ["--tls", str(folder), "--plain-site", str(folder / "site")]
+    for name, listener in (("--web-fd", site), ("--plain-fd", plain)):
+        listener.set_inheritable(True)
+        options += [name, str(listener.fileno())]
+    _become_supervisor([host, str(ports["port"]), *(one.name for one in reached), *options])
+
+
+def _tell_pit(made: authority.Made, before: list[str]) -> None:
+    """What the person at the laptop should know before the phones come."""
+    now = own_addresses()
+    lines = [f"  fingerprint of the authority (SHA-256)\n    {made.fingerprint}"]
+    if made.new_root:
+        lines.append("  A new authority: every phone takes its certificate in once.")
+    if before and before != now:
+        lines.append(
+            f"  This machine's address has changed: {', '.join(now) or 'none'} (was {', '.join(before)}). "
+            "Phones keep their certificate and need the new address only."
+        )
+    if made.not_covered:
+        lines.append(
+            f"  The authority may not vouch for {', '.join(made.not_covered)}: the certificate leaves it out. "
+            "If that is this machine's new name, start once with --new-authority."
+        )
+    lines.append(f"  certificate good until {made.leaf_until:%Y-%m-%d}, made anew at every start")
+    sys.stdout.write("\n".join(lines) + "\n")
+
+
+def _addresses_before(folder: Path) -> list[str]:
+    """The addresses of the start before this one; notes down those of this one."""
+    file = folder / "addresses"
+    before = file.read_text(encoding="utf-8").split() if file.exists() else []
+    file.write_text("\n".join(own_addresses()), encoding="utf-8")
+    return before
+
+
+def _let_in(names: list[str]) -> None:
+    """Let the web process answer to these names, unless somebody said which."""
+    if names[1:] and not os.environ.get("ALLOWED_HOSTS"):
+        os.environ["ALLOWED_HOSTS"] = ",".join(dict.fromkeys([*settings.ALLOWED_HOSTS, *names]))
+
+
+def _become_supervisor(arguments: list[str]) -> NoReturn:
     connections.close_all()
     sys.stdout.flush()
     sys.stderr.flush()
     os.chdir(settings.BASE_DIR)
-    os.execv(sys.executable, [sys.executable, "-m", "shared.supervisor", host, str(port), *others])
+    os.execv(sys.executable, [sys.executable, "-m", "shared.supervisor", *arguments])

@@ -58,6 +58,12 @@ BEHIND_PROXY = env.boolean("BEHIND_PROXY", default=False)
 SECURE_SSL_REDIRECT = HTTPS_ONLY
 SESSION_COOKIE_SECURE = HTTPS_ONLY
 CSRF_COOKIE_SECURE = HTTPS_ONLY
+# A browser keeps cookies by host, whatever port or scheme, and a plain page may not write over a secure cookie of the
+# same name. So a laptop that is plain http today and https in the pit tomorrow has two sets of names; the prefix also
+# has the browser itself refuse the cookie without https (RFC 6265bis, section 4.1.3.2).
+_COOKIE_PREFIX = "__Host-" if HTTPS_ONLY else ""
+SESSION_COOKIE_NAME = f"{_COOKIE_PREFIX}sessionid"
+CSRF_COOKIE_NAME = f"{_COOKIE_PREFIX}csrftoken"
 _HSTS_SECONDS = env.integer("HSTS_SECONDS", default=31_536_000, low=0, high=63_072_000)
 SECURE_HSTS_SECONDS = _HSTS_SECONDS if HTTPS_ONLY else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS_ONLY
@@ -258,6 +264,7 @@ SPECTACULAR_SETTINGS = {
         "ComponentRoleEnum": "inventory.models.Component.Role",
         "DeviceFormEnum": "inventory.models.ProtectiveDevice.Form",
         "FlagStateEnum": "compliance.models.FlagState",
+        "IncidentKindEnum": "inventory.models.BatteryIncident.Kind",
         "JobStateEnum": "shared.models.JobRun.State",
         "MemberRoleEnum": "shared.models.Role",
         "MovementKindEnum": "inventory.models.MovementKind",

@@ -1,21 +1,25 @@
 """The embedded run's parent: keeps web, jobs and beat going as its children and takes them down with it.
 
 Standard library only, so that the process which merely waits stays small.
-Started by shared.embedded as `python -m shared.supervisor HOST PORT [OTHER NAMES OF THIS MACHINE]`.
+Started by shared.embedded as `python -m shared.supervisor HOST PORT [OTHER NAMES OF THIS MACHINE]`; for the pit with
+the folder of its certificates, two sockets that listen already, and the folder of the plain page.
 """
 
 from __future__ import annotations
 
+import argparse
 import ctypes
 import http.client
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from types import FrameType
 
 PR_SET_PDEATHSIG = 1  # prctl(2)
@@ -44,6 +48,9 @@ def listen(host: str, port: int) -> socket.socket:
                 sys.exit(f"No free port on {host} ({problem}); choose another address with --host.")
             continue
         listener.listen(128)
+        bound = listener.getsockname()[1]
+        if bound != port:
+            say(f"Port {port} is taken; using {bound}.")
         return listener
     raise AssertionError("port 0 is always tried last")
 
@@ -117,12 +124,14 @@ def say(text: str) -> None:
     sys.stdout.flush()
 
 
-def children(listener: socket.socket) -> list[Child]:
+def children(listener: socket.socket, tls: Path | None = None) -> list[Child]:
     """Web, jobs and beat. Beat is a process of its own: inside the worker it outlives a killed one."""
     celery = [sys.executable, "-m", "celery", "--quiet", "--app", "shared.celery"]
     web = [sys.executable, "-m", "gunicorn", "shared.wsgi", "--bind", f"fd://{listener.fileno()}"]
     web += ["--workers", "1", "--threads", "8", "--timeout", "120", "--graceful-timeout", "5"]
     web += ["--no-control-socket", "--log-level", "warning"]
+    if tls is not None:
+        web += ["--certfile", str(tls / "leaf.pem"), "--keyfile", str(tls / "leaf.key")]
     # The three "without" spare talk between workers, of which there is one.
     jobs = [*celery, "worker", "--pool", "solo", "--loglevel", "WARNING"]
     jobs += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
@@ -169,11 +178,20 @@ class Supervisor:
         say(f"Ended after {time.monotonic() - start:.1f} s; the data is kept.")
 
 
-def answers(host: str, port: int) -> bool:
-    """Whether the web child gives any answer yet."""
+def plain_page(listener: socket.socket, folder: Path) -> Child:
+    """The page that hands the pit's certificate to phones, which cannot open the https site before."""
+    command = [sys.executable, "-m", "shared.pit.plain", str(listener.fileno()), str(folder)]
+    return Child("plain page", command, dict(os.environ), pass_fds=[listener.fileno()])
+
+
+def answers(host: str, port: int, tls: Path | None = None) -> bool:
+    """Whether the web child gives any answer yet; over https one that the pit's own root vouches for."""
     connection = http.client.HTTPConnection(host, port, timeout=2.0)
+    if tls is not None:
+        context = ssl.create_default_context(cafile=str(tls / "root.pem"))
+        connection = http.client.HTTPSConnection(host, port, timeout=2.0, context=context)
     try:
-        connection.request("GET", "/")
+        connection.request("GET", "/healthz")
         connection.getresponse().read()
     except (OSError, http.client.HTTPException):
         return False
@@ -182,26 +200,57 @@ def answers(host: str, port: int) -> bool:
     return True
 
 
-def main(host: str, port: int, other_names: Sequence[str] = ()) -> None:
+@dataclass(frozen=True)
+class Pit:
+    """What the run over https has beside the plain one."""
+
+    tls: Path
+    plain: socket.socket
+    site: Path
+
+
+def main(host: str, listener: socket.socket, other_names: Sequence[str] = (), pit: Pit | None = None) -> None:
     start = time.monotonic()
-    listener = listen(host, port)
     bound = listener.getsockname()[1]
-    if bound != port:
-        say(f"Port {port} is taken; using {bound}.")
     local = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)  # noqa: S104 - compared, not bound
     shown = f"[{local}]" if ":" in local else local
+    tls, scheme = (pit.tls, "https") if pit else (None, "http")
 
     def when_ready() -> bool:
-        if not answers(local, bound):
+        if not answers(local, bound, tls):
             return False
-        say(f"Ready after {time.monotonic() - start:.1f} s: http://{shown}:{bound}/   (Ctrl-C ends it)")
+        say(f"Ready after {time.monotonic() - start:.1f} s: {scheme}://{shown}:{bound}/   (Ctrl-C ends it)")
         for name in other_names:
-            say(f"From other machines on the network: http://{name}:{bound}/")
+            say(f"From other machines on the network: {scheme}://{name}:{bound}/")
+        if pit is not None:
+            for name in ("127.0.0.1", *other_names):
+                say(f"Certificate and steps for phones: http://{name}:{pit.plain.getsockname()[1]}/")
         return True
 
+    kept = children(listener, tls)
+    if pit is not None:
+        kept.append(plain_page(pit.plain, pit.site))
     say("Starting web, jobs and beat ...")
-    Supervisor(children(listener), when_ready).run()
+    Supervisor(kept, when_ready).run()
+
+
+def asked(arguments: Sequence[str]) -> argparse.Namespace:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("host")
+    parser.add_argument("port", type=int)
+    parser.add_argument("names", nargs="*")
+    parser.add_argument("--tls", type=Path)
+    parser.add_argument("--plain-site", type=Path)
+    parser.add_argument("--web-fd", type=int)
+    parser.add_argument("--plain-fd", type=int)
+    return parser.parse_args(arguments)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]), sys.argv[3:])
+    given = asked(sys.argv[1:])
+    if given.tls is None:
+        taken = listen(given.host, given.port)
+        main(given.host, taken, given.names)
+    else:
+        web, plain = socket.socket(fileno=given.web_fd), socket.socket(fileno=given.plain_fd)
+        main(given.host, web, given.names, Pit(given.tls, plain, given.plain_site))

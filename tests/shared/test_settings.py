@@ -110,6 +110,15 @@ def test_production_takes_its_servers_and_closes_the_doors(read):
     assert found["STORAGES"]["staticfiles"]["BACKEND"].startswith("whitenoise.")
 
 
+def test_cookies_of_http_and_https_have_names_of_their_own(read):
+    """A plain page could not write over a secure cookie of the same name, and nobody could sign in any more."""
+    plain, secure = read(), read(HTTPS_ONLY="on", HSTS_SECONDS="0")
+    assert (plain["SESSION_COOKIE_NAME"], plain["CSRF_COOKIE_NAME"]) == ("sessionid", "csrftoken")
+    assert secure["SESSION_COOKIE_NAME"] == "__Host-sessionid"
+    assert secure["CSRF_COOKIE_NAME"] == "__Host-csrftoken"
+    assert secure["SECURE_HSTS_SECONDS"] == 0
+
+
 def test_redis_hands_out_again_only_what_cannot_be_running_still(read):
     found = read(**PRODUCTION)
     options = found["CELERY_BROKER_TRANSPORT_OPTIONS"]
