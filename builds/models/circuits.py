@@ -157,7 +157,7 @@ class Circuit(TeamOwned):
 
     def clean(self) -> None:
         super().clean()
-        if self.pk is None and self._is_first_without_battery():
+        if self._state.adding and self._is_first_without_battery():
             # No field of a circuit: the forms that enter one would not find it there.
             raise ValidationError(f"battery_model of the build: {NO_BATTERY}. {NO_BATTERY_REMEDY}.")
 

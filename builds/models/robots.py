@@ -117,14 +117,15 @@ class Build(TeamOwned):
     @property
     def names_battery(self) -> bool:
         """Whether a battery model is chosen; one of the same import is on the row before it has a key."""
-        return self.battery_model_id is not None or self.battery_model is not None
+        chosen: object = self.battery_model_id or self.battery_model
+        return chosen is not None
 
     def lacks_battery(self) -> bool:
         """Whether saving this would newly leave wired circuits without a battery; asks the database if none is chosen.
 
         A row from before this was refused stays as it is: the rule on minimal wiring tells of it.
         """
-        if self.state != BuildState.CURRENT or self.pk is None or self.names_battery:
+        if self.state != BuildState.CURRENT or self._state.adding or self.names_battery:
             return False
         stood = Build.objects.filter(pk=self.pk, state=BuildState.CURRENT, battery_model=None)
         return not stood.exists() and self.circuits.exists()
