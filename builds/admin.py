@@ -15,6 +15,7 @@ from builds.models import (
     DutyPhase,
     DutyProfile,
     Event,
+    Handling,
     Match,
     Outing,
     Robot,
@@ -103,7 +104,14 @@ class DutyPhaseAdmin(RepairAdmin):
 @admin.register(Event)
 class EventAdmin(RepairAdmin):
     search_fields = ("name", "place")
-    raw_id_fields = ("season", "robots")
+    raw_id_fields = ("season", "robots", "batteries", "chargers")
+
+
+@admin.register(Handling)
+class HandlingAdmin(RepairAdmin):
+    search_fields = ("event__name",)
+    list_select_related = ("team", "event")
+    raw_id_fields = ("event",)
 
 
 @admin.register(Match)

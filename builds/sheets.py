@@ -11,6 +11,7 @@ from builds.models import (
     DutyPhase,
     DutyProfile,
     Event,
+    Handling,
     Match,
     Outing,
     Robot,
@@ -226,7 +227,35 @@ EVENTS = sheet(
             explanation="Codes of the robots that go, split by ;",
             example="R26A; R26B",
         ),
+        col(
+            "batteries",
+            reference="Batteries",
+            explanation="Codes of the batteries on the cart, split by ;. Empty: all in service",
+            example="B01; B02",
+        ),
+        col(
+            "chargers",
+            reference="Chargers",
+            explanation="Names of the chargers in the pit, split by ;. Empty: all",
+            example="Bench left; Bench right",
+        ),
     ],
+)
+
+HANDLING = sheet(
+    "Handling",
+    Handling,
+    key=("event",),
+    columns=[
+        col("event", reference="Events", explanation="Which event", example="Winter regional"),
+        col("ready_before_min", heading="Ready before a match (min)", example="15"),
+        col("back_after_min", heading="Back after a match begins (min)", example="10"),
+        col("cool_min", heading="Cools (min)", example="20"),
+        col("absorption_min", heading="Absorption (min)", example="60"),
+        col("rest_min", heading="Rests after a charge (min)", example="5"),
+        col("least_charge_frac", heading="Least state of charge", example="85 %"),
+    ],
+    about="How long each step of a battery's way round the pit takes at an event",
 )
 
 MATCHES = sheet(
@@ -239,6 +268,9 @@ MATCHES = sheet(
         col("number", example="Q12"),
         col("starts_at", explanation="Planned start", example="2026-12-07 10:40"),
         col("importance", explanation="How much depends on it", example="Round"),
+        col("strength", example="4"),
+        col("carrier", example="Robin"),
+        col("called_off", example="no"),
     ],
 )
 
@@ -266,6 +298,8 @@ OUTINGS = sheet(
             explanation="Number of the match; empty for practice",
             example="Q12",
         ),
+        col("in_robot", example="no"),
+        col("ended_at", example="2026-12-07 10:55"),
         col("start_rest_v", heading="Rest voltage before (V)", example="12.85"),
         col("end_rest_v", heading="Rest voltage after (V)", example="12.40"),
         col("lowest_v", heading="Lowest voltage (V)", example="9.1"),
@@ -285,6 +319,7 @@ SHEETS = (
     CIRCUITS,
     BUILD_LINES,
     EVENTS,
+    HANDLING,
     MATCHES,
     OUTINGS,
 )

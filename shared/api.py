@@ -103,6 +103,20 @@ class TeamSerializer(serializers.ModelSerializer[Any]):
         return []
 
 
+class ScopedSerializer(serializers.Serializer[Any]):
+    """Given to a service. Related rows are looked for in the team only."""
+
+    def get_fields(self) -> dict[str, Any]:
+        fields = super().get_fields()
+        scope = getattr(self.context.get("view"), "scope", None)
+        field: Any
+        for field in fields.values():
+            rows = getattr(field, "queryset", None)
+            if rows is not None:
+                field.queryset = rows.filter(team=scope.team) if scope else rows.none()
+        return fields
+
+
 class TeamReadViewSet(TeamScoped, viewsets.ReadOnlyModelViewSet[Any]):
     """List and detail of a team's rows."""
 
@@ -196,6 +210,7 @@ class _NamedKindField(serializers.CharField):
 
 
 __all__ = [
+    "ScopedSerializer",
     "TeamReadViewSet",
     "TeamScoped",
     "TeamSerializer",

@@ -19,10 +19,13 @@ from builds.models import (
     DutyPhase,
     DutyProfile,
     Event,
+    Handling,
     Match,
     MatchStudy,
     Outing,
     Robot,
+    RotationPlan,
+    RotationStep,
     Season,
 )
 from compliance.models import Flag, RulePack, RuleSetting, Waiver
@@ -197,11 +200,16 @@ def _builds(w: TeamWorld) -> None:
                         ends_on=today + timedelta(days=13), goods_by=today + timedelta(days=9),
                         matches_planned=10))  # fmt: skip
     event.robots.add(robot)
+    w.add(Handling(team=t, event=event))
     match = w.add(Match(team=t, event=event, robot=robot, number="1", starts_at=DAY))
     w.add(MatchStudy(team=t, build=build, battery=w.rows[Battery], key="0" * 64, runs=20, duration_s=150,
                      outcome={"schema": 1, "summary": {"brownout_frac": 0.1}}, computed_at=DAY))  # fmt: skip
     w.add(Outing(team=t, battery=w.rows[Battery], robot=robot, match=match, started_at=DAY, start_rest_v=12.9,
                  end_rest_v=12.5))  # fmt: skip
+    plan = w.add(RotationPlan(team=t, event=event, asked_at=DAY, reason=RotationPlan.Reason.FIRST, current=True,
+                              state=RotationPlan.State.READY, content_key="0" * 64,
+                              told={"headline": "Match 1 has a fit and charged battery."}))  # fmt: skip
+    w.add(RotationStep(team=t, plan=plan, match=match, battery=w.rows[Battery], fixed=True))
 
 
 def _flags(w: TeamWorld) -> None:

@@ -1,4 +1,4 @@
-"""API of events, what they will eat, matches, and outings of batteries."""
+"""API of events, what they will eat, how batteries are handled there, and of matches."""
 
 from __future__ import annotations
 
@@ -10,40 +10,67 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from builds.api.filters import EventFilter, MatchFilter, OutingFilter
+from builds.api.filters import EventFilter, MatchFilter
 from builds.api.serializers import (
+    CallOffSerializer,
     DemandSerializer,
     EventSerializer,
+    HandlingSerializer,
     MatchSerializer,
-    OutingChangeSerializer,
-    OutingSerializer,
+    ShiftSerializer,
 )
-from builds.models import Event, Match, Outing
+from builds.models import Event, Handling, Match
+from builds.selectors.cart_rows import handling_of
 from builds.selectors.stores import event_needs
-from builds.services.events import event_save, match_save
-from builds.services.outings import outing_log
+from builds.services.events import event_save, handling_save, match_call_off, match_save, matches_shift
 from shared.access import Can, Scope
 from shared.api import TeamViewSet
 
 
 class EventViewSet(TeamViewSet):
-    queryset = Event.objects.prefetch_related("robots").order_by("-starts_on", "pk")
+    queryset = Event.objects.prefetch_related("robots", "batteries", "chargers").order_by("-starts_on", "pk")
     serializer_class = EventSerializer
     filterset_class = EventFilter
     need = write = Can.SUPPLY
 
     def _write(self, serializer: Any, instance: Any) -> None:
         given = dict(serializer.validated_data)
-        robots = given.pop("robots", None)
+        going = {name: given.pop(name, None) for name in ("robots", "batteries", "chargers")}
         for name, value in given.items():
             setattr(instance, name, value)
-        serializer.instance = event_save(scope=self.scope, event=instance, robots=robots)
+        serializer.instance = event_save(scope=self.scope, event=instance, **going)
 
     @extend_schema(responses=DemandSerializer, summary="What the event will eat, and by when to order it")
     @action(detail=True, methods=["get"])
     def demand(self, request: Request, team: str, pk: str) -> Response:
         needs = event_needs(self.scope, self.get_object(), today=timezone.localdate())
         return Response(DemandSerializer(needs).data)
+
+    @extend_schema(
+        request=ShiftSerializer, responses=MatchSerializer(many=True), summary="Matches later or earlier"
+    )
+    @action(detail=True, methods=["post"], pagination_class=None, filter_backends=())
+    def shift(self, request: Request, team: str, pk: str) -> Response:
+        """Answers with the matches that moved."""
+        event = self.get_object()
+        asked = ShiftSerializer(data=request.data, context=self.get_serializer_context())
+        asked.is_valid(raise_exception=True)
+        moved = matches_shift(scope=self.scope, event=event, **asked.validated_data)
+        return Response(MatchSerializer(moved, many=True).data)
+
+    @extend_schema(methods=["GET"], responses=HandlingSerializer, summary="How long each step takes there")
+    @extend_schema(methods=["PUT"], request=HandlingSerializer, responses=HandlingSerializer,
+                   summary="Say how long each step takes there")  # fmt: skip
+    @action(detail=True, methods=["get", "put"])
+    def handling(self, request: Request, team: str, pk: str) -> Response:
+        """Common practice until somebody says otherwise."""
+        event = self.get_object()
+        if request.method == "GET":
+            return Response(HandlingSerializer(handling_of(event)).data)
+        asked = HandlingSerializer(data=request.data, context=self.get_serializer_context())
+        asked.is_valid(raise_exception=True)
+        given = Handling(team=self.scope.team, event=event, **asked.validated_data)
+        return Response(HandlingSerializer(handling_save(scope=self.scope, handling=given)).data)
 
 
 def save_match(*, scope: Scope, instance: Match, need: Can) -> Match:
@@ -57,18 +84,14 @@ class MatchViewSet(TeamViewSet):
     filterset_class = MatchFilter
     save = staticmethod(save_match)
 
-
-class OutingViewSet(TeamViewSet):
-    """Outings; the same one sent twice is one, and a battery out of service is refused unless it is said so."""
-
-    queryset = Outing.objects.order_by("-started_at", "-pk")
-    serializer_class = OutingSerializer
-    filterset_class = OutingFilter
-
-    def get_serializer_class(self) -> Any:
-        if self.action in ("update", "partial_update"):
-            return OutingChangeSerializer
-        return super().get_serializer_class()
-
-    def perform_create(self, serializer: Any) -> None:
-        serializer.instance = outing_log(scope=self.scope, **serializer.validated_data)
+    @extend_schema(
+        request=CallOffSerializer, responses=MatchSerializer, summary="Not played, or played after all"
+    )
+    @action(detail=True, methods=["post"], url_path="call-off", url_name="call-off")
+    def call_off(self, request: Request, team: str, pk: str) -> Response:
+        match = self.get_object()
+        asked = CallOffSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        return Response(
+            MatchSerializer(match_call_off(scope=self.scope, match=match, **asked.validated_data)).data
+        )

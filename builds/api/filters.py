@@ -67,7 +67,7 @@ class MatchFilter(Narrowed):
 
     class Meta:
         model = Match
-        fields = {"importance": ["exact"], "starts_at": ["gte", "lt"]}
+        fields = {"importance": ["exact"], "called_off": ["exact"], "starts_at": ["gte", "lt"]}
 
 
 class OutingFilter(Narrowed):
@@ -78,4 +78,4 @@ class OutingFilter(Narrowed):
 
     class Meta:
         model = Outing
-        fields = {"started_at": ["gte", "lt"]}
+        fields = {"in_robot": ["exact"], "started_at": ["gte", "lt"]}

@@ -1,14 +1,15 @@
-"""What the API takes and gives of seasons, robots, builds, circuits, events and outings."""
+"""What the API takes and gives of seasons, robots, builds, circuits, events and matches."""
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any
 
 from rest_framework import serializers
 
-from builds.models import Build, BuildLine, Circuit, Event, Match, Outing, Robot, Season
+from builds.models import Build, BuildLine, Circuit, Event, Handling, Match, Robot, Season
+from builds.services.events import HANDLING_FIELDS
 from builds.views.circuits import CIRCUIT_FIELDS
-from shared.api import TeamSerializer, team_serializer
+from shared.api import ScopedSerializer, team_serializer
 
 SeasonSerializer = team_serializer(Season, "name", "starts_on", "ends_on", "match_s")
 RobotSerializer = team_serializer(
@@ -21,46 +22,42 @@ BuildSerializer = team_serializer(
 BuildLineSerializer = team_serializer(BuildLine, "build", "part", "quantity", "installed", "note")
 CircuitSerializer = team_serializer(Circuit, "build", *CIRCUIT_FIELDS)
 EventSerializer = team_serializer(
-    Event, "name", "season", "place", "starts_on", "ends_on", "goods_by", "matches_planned", "robots"
+    Event,
+    "name",
+    "season",
+    "place",
+    "starts_on",
+    "ends_on",
+    "goods_by",
+    "matches_planned",
+    "robots",
+    "batteries",
+    "chargers",
 )
-MatchSerializer = team_serializer(Match, "event", "robot", "number", "starts_at", "importance")
+MatchSerializer = team_serializer(
+    Match, "event", "robot", "number", "starts_at", "importance", "strength", "carrier", "called_off"
+)
 
 
-class OutingSerializer(TeamSerializer):
-    """A battery that went out; ``started_at`` left out means just now."""
+class ShiftSerializer(ScopedSerializer):
+    """A match, and all later ones of that day, moved by minutes."""
 
-    although_out_of_service = serializers.BooleanField(
-        write_only=True, required=False, help_text="It has been out already, although it is not in service"
+    from_match = serializers.PrimaryKeyRelatedField(queryset=Match.objects.all())
+    minutes = serializers.IntegerField(help_text="With a minus: earlier")
+    later = serializers.BooleanField(
+        required=False, default=True, help_text="All later matches of that day too"
+    )
+    was = serializers.DateTimeField(
+        required=False,
+        help_text="The start that is shown for the match: has it moved as asked already, nothing moves again",
     )
 
-    class Meta:
-        model = Outing
-        fields: ClassVar[tuple[str, ...]] = (
-            "id",
-            "battery",
-            "robot",
-            "match",
-            "started_at",
-            "start_rest_v",
-            "end_rest_v",
-            "lowest_v",
-            "used_ah",
-            "by",
-            "note",
-            "although_out_of_service",
-        )
-        read_only_fields: ClassVar[tuple[str, ...]] = ("by",)
-        extra_kwargs = {"started_at": {"required": False}}
+
+class CallOffSerializer(serializers.Serializer[Any]):
+    called_off = serializers.BooleanField(default=True, help_text="false: it is played after all")
 
 
-class OutingChangeSerializer(OutingSerializer):
-    """What may be added or mended afterwards; which battery went where stays as it was logged."""
-
-    although_out_of_service = None  # type: ignore[assignment]  # taken out of the fields, as DRF has it
-
-    class Meta(OutingSerializer.Meta):
-        fields = OutingSerializer.Meta.fields[:-1]
-        read_only_fields = ("by", "battery", "robot", "match", "started_at")
+HandlingSerializer = team_serializer(Handling, *HANDLING_FIELDS)
 
 
 class BuildCopySerializer(serializers.Serializer[Any]):

@@ -8,6 +8,7 @@ from simple_history.models import HistoricalRecords
 
 from builds.models.robots import Robot, Season
 from inventory.models import Battery, Charger
+from inventory.volts import VoltValidator
 from shared.models.base import TeamOwned
 from shared.models.constraints import FieldCheck, not_negative, one_of, positive
 from shared.models.people import User
@@ -100,9 +101,18 @@ class Outing(TeamOwned):
     ended_at = models.DateTimeField(
         null=True, blank=True, help_text="When it came out again; empty if nobody noted it"
     )
-    start_rest_v = models.FloatField(null=True, blank=True, help_text="At rest, before it went out")
-    end_rest_v = models.FloatField(null=True, blank=True, help_text="Some minutes after it came back")
-    lowest_v = models.FloatField(null=True, blank=True, help_text="From the robot's log, if known")
+    start_rest_v = models.FloatField(
+        null=True, blank=True, validators=[VoltValidator("rest")], help_text="At rest, before it went out"
+    )
+    end_rest_v = models.FloatField(
+        null=True, blank=True, validators=[VoltValidator("rest")], help_text="Some minutes after it came back"
+    )
+    lowest_v = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[VoltValidator("lowest")],
+        help_text="From the robot's log, if known",
+    )
     used_ah = models.FloatField(null=True, blank=True, help_text="From the robot's log, if known")
     by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     note = models.CharField(max_length=200, blank=True)

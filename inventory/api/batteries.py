@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from rest_framework import mixins
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -18,17 +17,20 @@ from inventory.api.serializers import (
     ChargeEndSerializer,
     ChargerSerializer,
     ChargeSerializer,
+    IncidentCloseSerializer,
+    IncidentInSerializer,
+    IncidentSerializer,
     ReadingSerializer,
 )
-from inventory.models import Battery, CapacityTest, Charge, Charger, Reading
+from inventory.models import Battery, BatteryIncident, CapacityTest, Charge, Charger, Reading
 from inventory.services.batteries import (
     battery_set_state,
     capacity_test_log,
     charge_end,
-    charge_start,
     reading_log,
 )
 from inventory.services.chargers import charger_save
+from inventory.services.incidents import incident_close, incident_log
 from shared.access import Can, Scope
 from shared.api import TeamReadViewSet, TeamViewSet
 
@@ -47,6 +49,18 @@ class BatteryViewSet(Archivable):
         row = battery_set_state(scope=self.scope, battery=battery, **asked.validated_data)
         return Response(BatterySerializer(row).data)
 
+    @extend_schema(
+        request=IncidentInSerializer, responses=IncidentSerializer, summary="Something happened to it"
+    )
+    @action(detail=True, methods=["post"], url_path="incidents", url_name="incidents")
+    def log_incident(self, request: Request, team: str, pk: str) -> Response:
+        """Grave ones put it into quarantine and end its charge; nobody charges or uses it until it is looked at."""
+        battery = self.get_object()
+        asked = IncidentInSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        row = incident_log(scope=self.scope, battery=battery, **asked.validated_data)
+        return Response(IncidentSerializer(row).data, status=201)
+
     @extend_schema(request=ChargeEndSerializer, responses=ChargeSerializer, summary="Off the charger")
     @action(detail=True, methods=["post"], url_path="charge-end", url_name="charge-end")
     def end_charge(self, request: Request, team: str, pk: str) -> Response:
@@ -55,6 +69,27 @@ class BatteryViewSet(Archivable):
         asked.is_valid(raise_exception=True)
         row = charge_end(scope=self.scope, battery=battery, **asked.validated_data)
         return Response(ChargeSerializer(row).data)
+
+
+class IncidentViewSet(TeamReadViewSet):
+    """Incidents of batteries; one is entered at the battery's own address and closed here."""
+
+    queryset = BatteryIncident.objects.order_by("-happened_at", "-pk")
+    serializer_class = IncidentSerializer
+    filterset_fields = {"battery": ["exact"], "kind": ["exact"], "looked_at": ["isnull"]}
+
+    @extend_schema(
+        request=IncidentCloseSerializer,
+        responses=IncidentSerializer,
+        summary="A qualified adult looked at it",
+    )
+    @action(detail=True, methods=["post"])
+    def close(self, request: Request, team: str, pk: str) -> Response:
+        incident = self.get_object()
+        asked = IncidentCloseSerializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        row = incident_close(scope=self.scope, incident=incident, **asked.validated_data)
+        return Response(IncidentSerializer(row).data)
 
 
 def save_charger(*, scope: Scope, instance: Charger, need: Can) -> Charger:
@@ -85,8 +120,8 @@ class ReadingViewSet(TeamViewSet):
         serializer.instance = reading_log(scope=self.scope, **serializer.validated_data)
 
 
-class ChargeViewSet(mixins.CreateModelMixin, TeamReadViewSet):
-    """Charges; a new one begins, and the battery's own address ends it."""
+class ChargeReadViewSet(TeamReadViewSet):
+    """Charges as they are read; builds adds how one begins, since the battery may have been in a robot."""
 
     queryset = Charge.objects.select_related("charger").order_by("-started_at", "-pk")
     serializer_class = ChargeSerializer
@@ -96,9 +131,6 @@ class ChargeViewSet(mixins.CreateModelMixin, TeamReadViewSet):
         "purpose": ["exact"],
         "ended_at": ["isnull"],
     }
-
-    def perform_create(self, serializer: Any) -> None:
-        serializer.instance = charge_start(scope=self.scope, **serializer.validated_data)
 
 
 class CapacityTestViewSet(TeamViewSet):

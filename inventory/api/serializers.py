@@ -9,6 +9,7 @@ from rest_framework import serializers
 from inventory.kinds import KIND_FIELDS, OWN_FIELDS
 from inventory.models import (
     Battery,
+    BatteryIncident,
     BatteryModel,
     Bin,
     CapacityTest,
@@ -28,7 +29,7 @@ from inventory.models import (
     TerminalType,
     WireType,
 )
-from shared.api import TeamSerializer, team_serializer
+from shared.api import ScopedSerializer, TeamSerializer, team_serializer
 from shared.fields import QuantitySerializerField
 
 PartSerializer = team_serializer(
@@ -83,20 +84,6 @@ class MovementSerializer(TeamSerializer):
             "id", "kind", "part", "bin", "spool", "quantity", "balance", "reason", "at", "by", "request_id", "group",
         )  # fmt: skip
         read_only_fields = fields
-
-
-class ScopedSerializer(serializers.Serializer[Any]):
-    """Given to a service. Related rows are looked for in the team only."""
-
-    def get_fields(self) -> dict[str, Any]:
-        fields = super().get_fields()
-        scope = getattr(self.context.get("view"), "scope", None)
-        field: Any
-        for field in fields.values():
-            rows = getattr(field, "queryset", None)
-            if rows is not None:
-                field.queryset = rows.filter(team=scope.team) if scope else rows.none()
-        return fields
 
 
 class MovementInSerializer(ScopedSerializer):
@@ -217,6 +204,29 @@ class ChargeSerializer(TeamSerializer):
 class ChargeEndSerializer(serializers.Serializer[Any]):
     ended_at = serializers.DateTimeField(required=False)
     returned_ah = QuantitySerializerField(unit="ah", required=False, allow_null=True)
+
+
+IncidentSerializer = team_serializer(
+    BatteryIncident, "battery", "happened_at", "kind", "temperature_c", "note", "by", "looked_at", "finding",
+    read_only=("battery", "by", "looked_at", "finding"),
+)  # fmt: skip
+
+
+class IncidentInSerializer(ScopedSerializer):
+    """What happened; dropped, swollen, hot, leaking, cracked or shorted puts the battery into quarantine."""
+
+    kind = serializers.ChoiceField(choices=BatteryIncident.Kind.choices)
+    happened_at = serializers.DateTimeField(required=False, help_text="Left out: just now")
+    temperature_c = QuantitySerializerField(unit="c", required=False, allow_null=True)
+    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+
+
+class IncidentCloseSerializer(ScopedSerializer):
+    """What a qualified adult found."""
+
+    finding = serializers.CharField(max_length=200)
+    back_in_service = serializers.BooleanField(required=False, default=False)
+    looked_at = serializers.DateTimeField(required=False, help_text="Left out: just now")
 
 
 class BatteryStateSerializer(serializers.Serializer[Any]):

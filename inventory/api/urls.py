@@ -24,6 +24,6 @@ router.register("movements", stores.MovementViewSet, basename="api-movement")
 router.register("batteries", batteries.BatteryViewSet, basename="api-battery")
 router.register("readings", batteries.ReadingViewSet, basename="api-reading")
 router.register("chargers", batteries.ChargerViewSet, basename="api-charger")
-router.register("charges", batteries.ChargeViewSet, basename="api-charge")
+router.register("incidents", batteries.IncidentViewSet, basename="api-incident")
 router.register("capacity-tests", batteries.CapacityTestViewSet, basename="api-capacitytest")
 urlpatterns: list[URLPattern | URLResolver] = [path("", include(router.urls))]

@@ -13,7 +13,9 @@ def chargers_of_names(apps, schema_editor):
     def charger(team_id, name):
         key = (team_id, name)
         if key not in known:
-            known[key] = charger_rows.create(team_id=team_id, name=name).pk
+            # No semicolons: lists of chargers are split at them.
+            row, _ = charger_rows.get_or_create(team_id=team_id, name=name.replace(";", ","))
+            known[key] = row.pk
         return known[key]
 
     for team_id, name in (

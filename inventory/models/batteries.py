@@ -8,6 +8,7 @@ from simple_history.models import HistoricalRecords
 
 from inventory.models.catalogue import BatteryModel
 from inventory.models.chargers import Charger
+from inventory.volts import VoltValidator
 from shared.models.base import TeamOwned
 from shared.models.constraints import fraction, not_negative, one_of, positive
 from shared.models.people import CODE_VALIDATOR, User
@@ -68,7 +69,12 @@ class Reading(TeamOwned):
     resistance_mohm = models.FloatField()
     method = models.CharField(max_length=8, choices=Method.choices)
     instrument = models.CharField(max_length=60, help_text="The meter used; a new one opens a new baseline")
-    rest_v = models.FloatField(null=True, blank=True, help_text="Voltage at rest, before the measurement")
+    rest_v = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[VoltValidator("rest")],
+        help_text="Voltage at rest, before the measurement",
+    )
     rest_h = models.FloatField(null=True, blank=True, help_text="Hours since charging or use ended")
     temperature_c = models.FloatField(null=True, blank=True)
     charge_frac = models.FloatField(

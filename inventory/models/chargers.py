@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from django.core.validators import RegexValidator
 from django.db import models
 from simple_history.models import HistoricalRecords
 
 from shared.models.base import TeamOwned
 from shared.models.constraints import not_negative, positive
 
+#: Lists of chargers in a workbook are split at semicolons.
+NAME_VALIDATOR = RegexValidator(r"^[^;]*\Z", "The name of a charger has no semicolon in it.")
+
 
 class Charger(TeamOwned):
-    name = models.CharField(max_length=60, help_text="As it is labelled; one row per output")
+    name = models.CharField(
+        max_length=60, validators=[NAME_VALIDATOR], help_text="As it is labelled; one row per output"
+    )
     current_a = models.FloatField(
         null=True, blank=True, help_text="What it gives in bulk charge; empty if not known"
     )

@@ -58,6 +58,7 @@ CHARGERS = sheet(
         col("notes", explanation="Anything worth knowing", example="Lives in the grey crate"),
         col("archived", explanation="Gone; kept for the history", example="no"),
     ],
+    about="Places where a battery can be charged: a charger with four outputs is four rows",
 )
 
 CHARGES = sheet(

@@ -11,7 +11,18 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from builds.models import Build, BuildLine, Circuit, DutyProfile, Event, Match, Outing, Robot, Season
 from compliance.models import Flag, RulePack, RuleSetting, Waiver
-from inventory.models import Battery, Bin, Charge, Charger, Movement, Offer, Part, Spool, Supplier
+from inventory.models import (
+    Battery,
+    BatteryIncident,
+    Bin,
+    Charge,
+    Charger,
+    Movement,
+    Offer,
+    Part,
+    Spool,
+    Supplier,
+)
 from shared.models import JobRun, Membership
 from tests.world import TeamWorld
 
@@ -22,6 +33,7 @@ SUBJECTS: dict[str, type[Model]] = {
     "capacity": Battery,
     "charge": Battery,
     "charger": Charger,
+    "incident": BatteryIncident,
     "robot": Robot,
     "build": Build,
     "bill": Build,
@@ -29,6 +41,7 @@ SUBJECTS: dict[str, type[Model]] = {
     "circuit": Circuit,
     "duty": DutyProfile,
     "event": Event,
+    "rotation": Event,
     "match": Match,
     "outing": Outing,
     "season": Season,

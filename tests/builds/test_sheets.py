@@ -9,8 +9,9 @@ from typing import Any
 import openpyxl
 import pytest
 
-from builds.models import Build, BuildLine, Circuit, DutyPhase, DutyProfile, Match, Outing, Season
+from builds.models import Build, BuildLine, Circuit, DutyPhase, DutyProfile, Handling, Match, Outing, Season
 from builds.sheets import SHEETS
+from inventory.models import Charger
 from inventory.sheets import SHEETS as STORES
 from shared.access import Scope
 from shared.models import Membership, Role
@@ -62,11 +63,17 @@ def rich_shop() -> Workshop:
     event = make_event(shop, "Winter; regional", date(2026, 12, 7), robots, goods_by=date(2026, 12, 3))
     start = datetime(2026, 12, 7, 10, 40, tzinfo=UTC)
     match = Match.objects.create(team=shop.team, event=event, robot=robots[1], number="12", starts_at=start)
-    battery = make_battery(shop.scope)
-    Outing.objects.create(team=shop.team, battery=battery, robot=robots[1], match=match, started_at=start)
+    battery, charger = make_battery(shop.scope), Charger.objects.create(team=shop.team, name="Pit, left")
+    event.batteries.add(battery)
+    event.chargers.add(charger)
+    Handling.objects.create(team=shop.team, event=event, cool_min=25, least_charge_frac=0.9)
     Outing.objects.create(
-        team=shop.team, battery=battery, started_at=start.replace(month=11), by=shop.scope.user, used_ah=3.5
+        team=shop.team, battery=battery, robot=robots[1], match=match, started_at=start, in_robot=True
     )
+    Outing.objects.create(
+        team=shop.team, battery=battery, started_at=start.replace(month=11), by=shop.scope.user, used_ah=3.5,
+        ended_at=start.replace(month=11, hour=11),
+    )  # fmt: skip
     return shop
 
 

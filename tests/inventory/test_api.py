@@ -38,6 +38,12 @@ def api(room):
     return client
 
 
+def as_role(room, role):
+    client = APIClient()
+    client.force_authenticate(make_scope(room.scope.team, role).user)
+    return client
+
+
 def held(room) -> Decimal:
     return StockItem.objects.get(part=room.fuse, bin=room.shelf).quantity
 
@@ -237,3 +243,27 @@ def test_the_admin_keeps_the_length_of_a_spool_out_of_reach(client, admin_user, 
     assert 'name="code"' in text
     assert 'name="remaining_m"' not in text
     assert 'name="bin"' not in text
+
+
+def test_an_incident_is_logged_and_closed(api, room):
+    battery = make_battery(room.scope)
+    url = address(room.scope, "api-battery-incidents", battery.pk)
+    first = api.post(url, {"kind": "dropped", "note": "off the cart"}, format="json")
+    assert first.status_code == 201, first.content
+    assert api.post(url, {"kind": "dropped"}, format="json").json()["id"] == first.json()["id"]
+    battery.refresh_from_db()
+    assert battery.state == "quarantine"
+    close = address(room.scope, "api-incident-close", first.json()["id"])
+    assert as_role(room, Role.MEMBER).post(close, {"finding": "whole"}, format="json").status_code == 403
+    refused = api.post(url, {"kind": "other"}, format="json")
+    assert (refused.status_code, refused.json()["field"]) == (400, "note")
+    open_ones = api.get(address(room.scope, "api-incident-list"), {"looked_at__isnull": True}).json()
+    assert [row["id"] for row in open_ones["results"]] == [first.json()["id"]]
+
+
+def test_chargers_are_entered_changed_and_archived(api, room):
+    url = address(room.scope, "api-charger-list")
+    made = api.post(url, {"name": "Pit 1", "current_a": "6 A", "absorption_min": "1 h"}, format="json")
+    assert (made.json()["current_a"], made.json()["absorption_min"]) == (6.0, 60.0)
+    assert api.post(url, {"name": "Pit 1"}, format="json").status_code == 400
+    assert api.post(url, {"name": "Pit 2", "current_a": -1}, format="json").status_code == 400

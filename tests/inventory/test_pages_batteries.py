@@ -59,7 +59,8 @@ def test_meter_method_and_recent_temperature_are_remembered(client, member, batt
         ({"resistance_mohm": "many"}, "resistance_mohm", "many"),
         ({"instrument": ""}, "instrument", "Say which meter"),
         ({"method": "guess"}, "method", "guess"),
-        ({"rest_v": "-3"}, "rest_v", "Must be greater than zero."),
+        ({"rest_v": "-3"}, "rest_v", "A meter shows between 6 and 15 V"),
+        ({"rest_v": "128"}, "rest_v", "Was it 12.8 V?"),
     ],
 )
 def test_a_slip_is_told_beside_its_field(client, member, battery, given, field, told):
@@ -149,11 +150,12 @@ def test_a_mistyped_reading_is_corrected_or_taken_out_and_history_keeps_it(clien
 def test_a_battery_is_judged_in_words_and_each_reading_left_out_says_why(client, member, battery):
     log(client, member, battery, resistance_mohm="19", rest_v="12.1")
     text = text_of(client, address(member, "battery-detail", battery.pk))
-    assert "B01: fit." in text
+    assert "B01: cannot judge." in text
+    assert "days old" in text
     assert "left out: battery not full" in text
     assert "<svg" in text
     fresh = make_battery(member, "B02")
-    assert "B02: no readings." in text_of(client, address(member, "battery-detail", fresh.pk))
+    assert "No readings: take one charged full" in text_of(client, address(member, "battery-detail", fresh.pk))
 
 
 def test_an_auditor_reads_and_does_not_enter(client, member, battery):

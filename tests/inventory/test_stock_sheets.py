@@ -14,6 +14,7 @@ from openpyxl.utils.datetime import WINDOWS_EPOCH
 
 from inventory.models import (
     Battery,
+    BatteryIncident,
     BatteryModel,
     CapacityTest,
     Charge,
@@ -166,6 +167,15 @@ def fill_batteries(room: Room) -> None:
         team=team, battery=battery, charger=left, started_at=now - timedelta(hours=3), ended_at=now
     )
     Charge.objects.create(team=team, battery=battery, charger=left, started_at=now)
+    BatteryIncident.objects.create(
+        team=team,
+        battery=battery,
+        kind="hot",
+        happened_at=now,
+        temperature_c=61.5,
+        by=user,
+        note="after a match",
+    )
     CapacityTest.objects.create(
         team=team, battery=battery, tested_at=now, current_a=5, end_v=10.5, capacity_ah=15.1
     )
