@@ -22,7 +22,7 @@ PATIENCE_MIN = 5.0
 #: Voltages that differ by less change no plan (they are told to a tenth).
 SAME_V = 0.1
 #: Expected charge of a match that differs by less changes no plan.
-SAME_AH = 0.2
+SAME_AH = 0.5
 #: So many matches are named in a sentence.
 _NAMED = 4
 

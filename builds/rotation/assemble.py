@@ -69,7 +69,7 @@ def assemble_problem(found: Situation) -> Assembled:
         back_after_min=handling.back_after_min,
         cool_min=handling.cool_min,
         rest_min=handling.rest_min,
-        least_charge_frac=handling.least_charge_frac,
+        least_charge_frac=max(handling.least_charge_frac, found.levels[0]),
     )
     return Assembled(found, problem, origin, frozenset(busy.charging))
 
