@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from django.urls import URLPattern, URLResolver, include, path
 from rest_framework.routers import SimpleRouter
 
 from compliance.api.flags import FlagViewSet, WaiverViewSet
+from compliance.api.rotation import CalendarApi, CartApi, NextMatchApi, PlanApi, ReviewApi
 from compliance.api.rules import RulePackViewSet, RuleSettingViewSet, RuleViewSet
 
 router = SimpleRouter()
@@ -13,4 +15,11 @@ router.register("waivers", WaiverViewSet, basename="api-waiver")
 router.register("rules", RuleViewSet, basename="api-rule")
 router.register("rule-packs", RulePackViewSet, basename="api-rulepack")
 router.register("rule-settings", RuleSettingViewSet, basename="api-rulesetting")
-urlpatterns = router.urls
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("rotation/<int:pk>/", PlanApi.as_view(), name="api-rotation-plan"),
+    path("rotation/<int:pk>/cart/", CartApi.as_view(), name="api-rotation-cart"),
+    path("rotation/<int:pk>/next/", NextMatchApi.as_view(), name="api-rotation-next"),
+    path("rotation/<int:pk>/review/", ReviewApi.as_view(), name="api-rotation-review"),
+    path("rotation/<int:pk>/schedule.ics", CalendarApi.as_view(), name="api-rotation-calendar"),
+    path("", include(router.urls)),
+]
