@@ -7,5 +7,6 @@ and ``why_short`` says what would help where some match has no battery.
 from shared.planning.rotation.blocks import blocks
 from shared.planning.rotation.plan import Plan, Stage
 from shared.planning.rotation.problem import Problem, ProblemError
+from shared.planning.rotation.search import solve
 
-__all__ = ["Plan", "Problem", "ProblemError", "Stage", "blocks"]
+__all__ = ["Plan", "Problem", "ProblemError", "Stage", "blocks", "solve"]

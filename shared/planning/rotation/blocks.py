@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from shared.planning.rotation.plan import Plan, Stage
+from shared.planning.rotation.plan import Plan, Previous, Stage
 from shared.planning.rotation.problem import Problem
 from shared.planning.rotation.telling import Use, batteries_before, simple_bounds, tell, values
 from shared.planning.rotation.terms import BoolArray, IntArray, Terms
@@ -16,13 +16,13 @@ __all__ = ["BLOCK", "blocks"]
 BLOCK = 4
 
 
-def blocks(problem: Problem, previous: Plan | None = None) -> Plan:
+def blocks(problem: Problem, previous: Previous | None = None) -> Plan:
     """Give a good plan at once: in blocks of four matches, the assignment with the best worst margin, then sum.
 
     Parameters
     ----------
     problem : Problem [min, V, Ah]
-    previous : Plan or None, only to count and show what changed [matches]
+    previous : Plan, or what has its ``battery``, or None; only to count what changed [matches]
 
     Returns
     -------
@@ -30,7 +30,7 @@ def blocks(problem: Problem, previous: Plan | None = None) -> Plan:
 
     Errors
     ------
-    ProblemError is raised by the problem itself, not here.
+    none; what cannot be planned with is refused by the problem itself.
 
     Validity: milliseconds for tens of matches and batteries. A plan for each block at its best may leave
     a later block the poorer; ``solve`` does not.
@@ -47,14 +47,20 @@ def blocks(problem: Problem, previous: Plan | None = None) -> Plan:
     ([0, 1, 0], [1.0, 1.0, 0.85], 1.0)
     """
     terms = Terms(problem)
+    uses = start_with(terms)
+    return tell(terms, uses, previous, _stages(terms, uses, previous), 0.0)
+
+
+def start_with(terms: Terms) -> list[Use | None]:
+    """One use or None for every planned match."""
     cart = _Cart.of(terms)
     uses: list[Use | None] = []
     while len(uses) < terms.match.size:
         uses += cart.send_out_next(len(uses))
-    return tell(terms, uses, previous, _stages(terms, uses, previous), 0.0)
+    return uses
 
 
-def _stages(terms: Terms, uses: list[Use | None], previous: Plan | None) -> tuple[Stage, ...]:
+def _stages(terms: Terms, uses: list[Use | None], previous: Previous | None) -> tuple[Stage, ...]:
     reached = values(terms, uses, batteries_before(terms.problem, previous))
     bounds = simple_bounds(terms)
     return tuple(

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Plan", "Stage"]
+__all__ = ["Plan", "Previous", "Stage"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+
+class Previous(Protocol):
+    """The plan before, with matches and batteries numbered as in the problem now; -1 for one that is gone."""
+
+    @property
+    def battery(self) -> ArrayLike: ...
 
 
 @dataclass(frozen=True)

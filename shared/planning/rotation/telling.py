@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from shared.planning.rotation.plan import Plan, Stage
+from shared.planning.rotation.plan import Plan, Previous, Stage
 from shared.planning.rotation.problem import Problem
 from shared.planning.rotation.terms import IntArray, Terms
 
@@ -26,7 +26,11 @@ class Use(NamedTuple):
 
 
 def tell(
-    terms: Terms, uses: Sequence[Use | None], previous: Plan | None, stages: tuple[Stage, ...], seconds: float
+    terms: Terms,
+    uses: Sequence[Use | None],
+    previous: Previous | None,
+    stages: tuple[Stage, ...],
+    seconds: float,
 ) -> Plan:
     """Write down a plan from one use or None for every planned match."""
     problem = terms.problem
@@ -65,7 +69,7 @@ def tell(
     )
 
 
-def batteries_before(problem: Problem, previous: Plan | None) -> IntArray | None:
+def batteries_before(problem: Problem, previous: Previous | None) -> IntArray | None:
     """Battery of each match in the plan before; one that is not on the cart any more counts as none."""
     if previous is None:
         return None

@@ -187,6 +187,8 @@ class Terms:
     def lowest_v(self) -> FloatArray:
         """Lowest board voltage, batteries x matches x levels; level off outside the given states of charge."""
         given = np.asarray(self.problem.lowest_v)[:, self.match]
+        # Less charge never counts as better.
+        given = np.minimum.accumulate(given[:, :, ::-1], axis=2)[:, :, ::-1]
         levels = np.asarray(self.problem.levels)
         upper = np.clip(np.searchsorted(levels, self.level), 1, max(levels.size - 1, 1))
         upper = np.minimum(upper, levels.size - 1)

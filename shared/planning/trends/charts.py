@@ -40,13 +40,17 @@ class Cusum(NamedTuple):
 
 
 class NewestReading(NamedTuple):
-    """The newest reading against the line through all the others, in the unit of the values."""
+    """The newest reading against the line through all the others, in the unit of the values.
+
+    ``before`` : what the others lie off that line, oldest first.
+    """
 
     expected: float
     residual: float
     lower: float
     upper: float
     in_control: bool
+    before: FloatArray
 
 
 def individuals_limits(values: ArrayLike) -> Limits:
@@ -185,7 +189,10 @@ def newest_against_fit(times: ArrayLike, values: ArrayLike, min_before: int = 8)
     if t.size < min_before + 1:
         return None
     fit = theil_sen(t[:-1], y[:-1])
-    limits = individuals_limits(y[:-1] - (fit.intercept[0] + fit.slope[0] * t[:-1]))
+    before = y[:-1] - (fit.intercept[0] + fit.slope[0] * t[:-1])
+    limits = individuals_limits(before)
     expected = float(fit.intercept[0] + fit.slope[0] * t[-1])
     lower, upper = expected + limits.lower, expected + limits.upper
-    return NewestReading(expected, float(y[-1]) - expected, lower, upper, bool(lower <= y[-1] <= upper))
+    return NewestReading(
+        expected, float(y[-1]) - expected, lower, upper, bool(lower <= y[-1] <= upper), before
+    )
