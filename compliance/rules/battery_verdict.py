@@ -17,7 +17,7 @@ again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
@@ -104,8 +104,14 @@ class HealthVerdict:
         return self.standing.word
 
 
-def combined(case: BatteryCase, told: Iterable[tuple[str, Verdict]]) -> HealthVerdict:
-    """The verdict on one battery from what its rules say, each with the state its team's rule pack gives it."""
+def combined(
+    case: BatteryCase, told: Iterable[tuple[str, Verdict]], waived: Collection[str] = ()
+) -> HealthVerdict:
+    """The verdict on one battery from what its rules say, each with the state its team's rule pack gives it.
+
+    A waived rule keeps its word, for the evidence is what it is; but the person who waived it lets the battery go out,
+    unless it is in quarantine.
+    """
     reasons = kept_reasons(case)
     reasons += [_of_rule(case, state, verdict) for state, verdict in told if state not in (NOT_JUDGED, OFF)]
     if not any(reason.rule in _JUDGES or reason.standing != Standing.FIT for reason in reasons):
@@ -114,18 +120,24 @@ def combined(case: BatteryCase, told: Iterable[tuple[str, Verdict]]) -> HealthVe
         )
     spoken = sorted(reasons, key=lambda reason: GRAVEST[reason.standing])
     first = spoken[0]
-    holds = any(reason.holds for reason in spoken)
-    usable = first.standing not in _STAYS
+    binding = [reason for reason in spoken if not _let_off(reason, waived)]
+    gravest = binding[0].standing if binding else Standing.FIT
+    usable = gravest not in _STAYS
     return HealthVerdict(
         battery_id=case.facts.pk,
         code=case.facts.code,
         standing=first.standing,
         sentence=first.sentence,
         settles=first.sentence if first.standing == Standing.UNKNOWN else "",
-        may_match=usable and first.standing != Standing.PRACTICE and not holds,
+        may_match=usable and gravest != Standing.PRACTICE and not any(reason.holds for reason in binding),
         may_practice=usable,
         reasons=tuple(spoken),
     )
+
+
+def _let_off(reason: Reason, waived: Collection[str]) -> bool:
+    """Whether a person answers for it; for a quarantine nobody does from a desk."""
+    return reason.rule is not None and reason.rule.code in waived and reason.standing != Standing.QUARANTINE
 
 
 def kept_reasons(case: BatteryCase) -> list[Reason]:

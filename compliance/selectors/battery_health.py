@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -11,7 +11,7 @@ import numpy as np
 from django.db.models import Q
 from django.utils import timezone
 
-from compliance.models import Severity
+from compliance.models import Severity, SubjectKind
 from compliance.rules.base import SEVERITY_ORDER, Rule
 from compliance.rules.battery_judge import OFF, PASSED, Verdict
 from compliance.rules.battery_judges import JUDGES
@@ -20,6 +20,7 @@ from compliance.rules.battery_verdict import HealthVerdict, combined
 from compliance.rules.battery_words import STATE_WORDS, left_out_words
 from compliance.selectors.battery_book import BatteryBook, BatteryCase, Group, load_book
 from compliance.selectors.battery_columns import day_to_date
+from compliance.selectors.flags import flags_open
 from inventory.models import Battery
 from shared.access import Scope
 from shared.planning.trends import BatteryState, CapacityDoubt, CrossingKind, LeftOut
@@ -73,8 +74,8 @@ class BatteryHealth:
         """The readings of the trend, oldest first, for a sparkline."""
         return tuple(p.value for p in self.points if p.counted)
 
-    def chart(self, today: date) -> TrendChart:
-        """The trend chart of this battery."""
+    def chart(self, today: date, outings: Sequence[date] = ()) -> TrendChart:
+        """The trend chart of this battery, with the days of its outings on the axis."""
         return TrendChart(
             title=f"Resistance of {self.code}",
             unit="mΩ",
@@ -86,6 +87,7 @@ class BatteryHealth:
             thresholds=self.thresholds,
             crossing=self.crossing,
             today=today,
+            marks=outings,
             chart_id=f"trend-{self.battery_id}",
         )
 
@@ -94,8 +96,8 @@ def battery_health(
     scope: Scope, battery_ids: Collection[int] | None = None, *, now: datetime | None = None
 ) -> dict[int, BatteryHealth]:
     """Battery id -> its health; all of the team's that are not archived, or the ones named, in nine queries."""
-    book = _book(scope, battery_ids, now)
-    return {case.facts.pk: _health(case) for case in _wanted(book, battery_ids)}
+    book = book_of(scope, battery_ids, now)
+    return {case.facts.pk: health_of(case) for case in wanted(book, battery_ids)}
 
 
 def verdicts(
@@ -105,13 +107,26 @@ def verdicts(
 
     A fixed number of queries however many batteries there are.
     """
-    book = _book(scope, battery_ids, now)
-    return {case.facts.pk: _combined(case) for case in _wanted(book, battery_ids)}
+    book, waived = book_of(scope, battery_ids, now), waived_rules(scope)
+    return {
+        case.facts.pk: verdict_on(case, waived.get(case.facts.pk, frozenset()))
+        for case in wanted(book, battery_ids)
+    }
 
 
-def _combined(case: BatteryCase) -> HealthVerdict:
+def verdict_on(case: BatteryCase, waived: Collection[str] = ()) -> HealthVerdict:
+    """The verdict on one battery; ``waived`` are the codes of rules that somebody waived for it."""
     told = (judge(case) for judge in JUDGES.values())
-    return combined(case, [(_state(case, verdict), verdict) for verdict in told])
+    return combined(case, [(state_of(case, verdict), verdict) for verdict in told], waived)
+
+
+def waived_rules(scope: Scope) -> dict[int, frozenset[str]]:
+    """Battery id -> codes of the rules waived for it today."""
+    found: dict[int, set[str]] = {}
+    flags = flags_open(scope).filter(subject_kind=SubjectKind.BATTERY, waived=True)
+    for battery_id, code in flags.order_by().values_list("subject_id", "rule_code"):
+        found.setdefault(battery_id, set()).add(code)
+    return {battery_id: frozenset(codes) for battery_id, codes in found.items()}
 
 
 def battery_working(
@@ -121,27 +136,29 @@ def battery_working(
 
     The state is a severity, or "pass", "not judged", or "off" where the team's pack switches the rule off.
     """
-    book = _book(scope, [battery.pk], now)
+    book = book_of(scope, [battery.pk], now)
     return [
-        (v.rule, _state(case, v), v.working)
-        for case in _wanted(book, [battery.pk])
+        (v.rule, state_of(case, v), v.working)
+        for case in wanted(book, [battery.pk])
         for v in (judge(case) for judge in JUDGES.values())
     ]
 
 
-def _book(scope: Scope, battery_ids: Collection[int] | None, now: datetime | None) -> BatteryBook:
+def book_of(scope: Scope, battery_ids: Collection[int] | None, now: datetime | None) -> BatteryBook:
+    """Everything read and judged of the team\'s batteries that are not archived, and of the ones named."""
     # The others of the team are read too: in a robot each is compared with them.
     rows = scope.rows(Battery).filter(Q(archived=False) | Q(pk__in=list(battery_ids or ())))
     return load_book(rows, team_ids=[scope.team.pk], now=now or timezone.now())
 
 
-def _wanted(book: BatteryBook, battery_ids: Collection[int] | None) -> Iterator[BatteryCase]:
+def wanted(book: BatteryBook, battery_ids: Collection[int] | None) -> Iterator[BatteryCase]:
     """All batteries of the book, or those named."""
     wanted = None if battery_ids is None else set(battery_ids)
     return (case for case in book.cases() if wanted is None or case.facts.pk in wanted)
 
 
-def _state(case: BatteryCase, verdict: Verdict) -> str:
+def state_of(case: BatteryCase, verdict: Verdict) -> str:
+    """What a rule\'s verdict is by the rule pack: a severity, or "pass", "not judged", "off"."""
     table = case.book.table
     if not table.enabled(verdict.rule)[case.pack]:
         return OFF
@@ -151,13 +168,14 @@ def _state(case: BatteryCase, verdict: Verdict) -> str:
 def _worst(case: BatteryCase) -> tuple[str, str]:
     """The worst severity that the battery rules find, and its sentence; the sentence of the rise if they all pass."""
     verdicts = [judge(case) for judge in JUDGES.values()]
-    found = [(state, v.message) for v in verdicts if (state := _state(case, v)) in SEVERITY_ORDER]
+    found = [(state, v.message) for v in verdicts if (state := state_of(case, v)) in SEVERITY_ORDER]
     if found:
         return min(found, key=lambda item: SEVERITY_ORDER[item[0]])
     return "", next((v.message for v in verdicts if v.state == PASSED), "")
 
 
-def _health(case: BatteryCase) -> BatteryHealth:
+def health_of(case: BatteryCase) -> BatteryHealth:
+    """One battery as tables and charts show it."""
     group, at, facts = case.group, case.at, case.facts
     severity, sentence = _worst(case)
     if group is None:

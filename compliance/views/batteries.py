@@ -9,35 +9,40 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
-from builds.selectors.events import last_outings, outings
+from builds.selectors.events import last_outings
 from compliance.models import FlagState, SubjectKind
 from compliance.rules.base import SEVERITY_ORDER
-from compliance.selectors.battery_health import BatteryHealth, battery_health, battery_working
+from compliance.rules.battery_verdict import Standing
+from compliance.selectors.battery_health import BatteryHealth
+from compliance.selectors.battery_life import KINDS, life_of
+from compliance.selectors.battery_study import BatteryStudy, battery_fleet, battery_study, may_words
 from compliance.selectors.flags import flags_of, flags_open
-from inventory.models import Battery, BatteryState, CapacityTest, Charge, Reading
+from inventory.models import Battery, Charge, Reading
 from inventory.selectors.batteries import battery_table, cycles_since_intake
 from inventory.selectors.history import history_of
 from shared.access import Can
 from shared.pages import TeamPage
 
-#: Charges and outings a page shows; the API has all of them.
+#: Outings a page shows as evidence; the API has all of them.
 NEWEST = 12
+#: Entries of its life a page shows at first.
+LIFE = 15
 #: Readings a page shows below the chart.
-READINGS = 20
+READINGS = 10
 
 #: How a rule that found nothing is told; what it found is a severity of its own.
 QUIET_WORDS = {"pass": "In order", "not judged": "Not judged", "off": "Switched off by the rule pack"}
 
 
 class BatteryList(TeamPage):
-    """Every battery with its last reading, how far it has risen, and what is flagged."""
+    """Every battery with its verdict, all of them on one scale, and what is flagged."""
 
     nav_key = "batteries"
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         archived = request.GET.get("archived") == "yes"
         table = battery_table(self.scope, archived=archived)
-        health = battery_health(self.scope, [row.battery.pk for row in table]) if table else {}
+        told = battery_fleet(self.scope, [row.battery.pk for row in table]) if table else None
         flags = defaultdict(list)
         for flag in flags_open(self.scope).filter(subject_kind=SubjectKind.BATTERY):
             flags[flag.subject_id].append(flag)
@@ -45,7 +50,9 @@ class BatteryList(TeamPage):
         rows = [
             {
                 "row": row,
-                "health": health.get(row.battery.pk),
+                "health": told.health.get(row.battery.pk) if told else None,
+                "verdict": told.verdicts.get(row.battery.pk) if told else None,
+                "shape": told.shape(row.battery.pk) if told else "unknown",
                 "flags": flags[row.battery.pk],
                 "outing": last_out.get(row.battery.pk),
                 "age_d": (now - row.last_reading.taken_at).days if row.last_reading else None,
@@ -55,8 +62,7 @@ class BatteryList(TeamPage):
         context = {
             "page_obj": self.page_of(rows),
             "count": len(rows),
-            "flagged": sum(bool(flags[row.battery.pk]) for row in table),
-            "out_of_service": sum(row.battery.state != BatteryState.IN_SERVICE for row in table),
+            "told": told,
             "archived": archived,
             "works": self.scope.can(Can.WORK),
         }
@@ -64,55 +70,69 @@ class BatteryList(TeamPage):
 
 
 class BatteryDetail(TeamPage):
-    """One battery: the verdict in words, the trend as a picture, and everything it rests on."""
+    """One battery: the verdict in words, what it rests on in pictures, and its life in order."""
 
     nav_key = "batteries"
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         battery = self.scope.get(Battery.objects.select_related("model"), pk=self.kwargs["pk"])
-        health = battery_health(self.scope, [battery.pk])[battery.pk]
+        study = battery_study(self.scope, battery)
         flags = flags_of(self.scope, SubjectKind.BATTERY, battery.pk)
         context = {
             "battery": battery,
-            "health": health,
-            "chart": health.chart(timezone.localdate()),
+            "study": study,
+            "may": may_words(study.verdict),
+            "others": [reason for reason in study.verdict.reasons if reason.standing != Standing.FIT][1:],
             "flags": [f for f in flags if f.state == FlagState.OPEN],
-            "workings": self.workings(battery),
+            "workings": workings(study),
             "history": history_of(battery),
             "works": self.scope.can(Can.WORK),
             "supplies": self.scope.can(Can.SUPPLY),
-            **self.records(battery, health),
+            **self.records(battery, study),
+            **self.life(battery),
         }
         return self.render("compliance/batteries/detail.html", context)
 
-    def workings(self, battery: Battery) -> list[dict[str, Any]]:
-        """Every battery rule with what it says, the rules that found something first."""
-        rows = [
-            {
-                "title": rule.title,
-                "severity": state if state in SEVERITY_ORDER else "",
-                "quiet": QUIET_WORDS.get(state, state),
-                "working": working,
-            }
-            for rule, state, working in battery_working(self.scope, battery)
-        ]
-        return sorted(rows, key=lambda row: SEVERITY_ORDER.get(str(row["severity"]), len(SEVERITY_ORDER)))
-
-    def records(self, battery: Battery, health: BatteryHealth) -> dict[str, Any]:
-        """What was entered about the battery, newest first."""
+    def records(self, battery: Battery, study: BatteryStudy) -> dict[str, Any]:
+        """The readings, newest first, where it is now, and its cycles."""
         readings = self.scope.rows(Reading).filter(battery=battery).select_related("by")
-        charges = self.scope.rows(Charge).filter(battery=battery).select_related("by", "charger")
-        tests = self.scope.rows(CapacityTest).filter(battery=battery).select_related("by")
         page = self.page_of(readings.order_by("-taken_at", "-pk"), READINGS)
-        page.object_list = with_reasons(page.object_list, health)
+        page.object_list = with_reasons(page.object_list, study.health)
+        charges = self.scope.rows(Charge).filter(battery=battery).select_related("charger")
         return {
             "page_obj": page,
-            "charges": charges.order_by("-started_at")[:NEWEST],
             "on_charger": charges.filter(ended_at=None).first(),
             "cycles": battery.cycles_at_intake + cycles_since_intake(self.scope).get(battery.pk, 0),
-            "tests": tests.order_by("-tested_at"),
-            "outings": outings(self.scope).filter(battery=battery)[:NEWEST],
+            "outings": study.outings[:NEWEST],
         }
+
+    def life(self, battery: Battery) -> dict[str, Any]:
+        """Its life, the latest first, and the filter as links with what is chosen."""
+        chosen = self.request.GET.get("life", "")
+        chosen = chosen if chosen in KINDS else ""
+        entries = life_of(self.scope, battery, [chosen] if chosen else [])
+        whole = "all" in self.request.GET.getlist("length")
+        return {
+            "life": entries if whole else entries[:LIFE],
+            "life_more": 0 if whole else max(len(entries) - LIFE, 0),
+            "life_kinds": [("", "Everything"), *KINDS.items()],
+            "life_chosen": chosen,
+        }
+
+
+def workings(study: BatteryStudy) -> list[dict[str, Any]]:
+    """Every battery rule with what it says, the rules that found something first."""
+    rows = [
+        {
+            "title": told.rule.title,
+            "code": told.rule.code,
+            "severity": told.state if told.state in SEVERITY_ORDER else "",
+            "quiet": QUIET_WORDS.get(told.state, told.state),
+            "working": told.working,
+        }
+        for told in study.rules
+    ]
+    return sorted(rows, key=lambda row: SEVERITY_ORDER.get(str(row["severity"]), len(SEVERITY_ORDER)))
 
 
 def with_reasons(readings: Iterable[Reading], health: BatteryHealth) -> list[tuple[Reading, str]]:

@@ -27,8 +27,11 @@ Tags and filters (`{% load web %}`)
 {% margin_bar used limit %}     one bar in a table cell; `label=`
 {% margin_bars chart %}         shared.web.charts.MarginBars: a list of bars with words
 {% trend_chart chart %}         shared.web.charts.TrendChart: readings over days
+{% control_chart chart %}       shared.web.charts.ControlChart: the newest reading against its own history
+{% fleet_strip chart %}         shared.web.charts.FleetStrip: many batteries on one scale, each by its own baseline
 {% ledger_chart chart %}        shared.web.charts.LedgerChart: stock balance over days
 {% timeline chart %}            shared.web.charts.Timeline: lanes over hours or days
+{% rotation_chart chart %}      shared.web.charts.RotationChart: batteries over the hours of each day of an event
 {% feed_tree chart %}           shared.web.charts.FeedTreeChart: battery, boards and branches with their figures
 {% voltage_trace trace %}       shared.web.charts.VoltageTrace: a voltage over seconds, levels, a band of runs
 {% label_sheet chart %}          shared.web.charts.LabelSheet: the first sheet of labels as it is printed

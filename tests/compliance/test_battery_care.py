@@ -284,4 +284,4 @@ def test_the_queries_do_not_grow_with_outings(team, many):
     scope = system_scope(team)
     with CaptureQueriesContext(connection) as seen:
         verdicts(scope, now=NOW)
-    assert len(seen) == 11
+    assert len(seen) == 12

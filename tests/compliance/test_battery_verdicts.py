@@ -111,4 +111,4 @@ def test_the_queries_do_not_grow_with_the_batteries(team, many):
     scope = system_scope(team)
     with CaptureQueriesContext(connection) as seen:
         assert len(verdicts(scope, now=NOW)) == many
-    assert len(seen) == 10
+    assert len(seen) == 11

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
@@ -18,7 +18,6 @@ from shared.web.charts.svg import (
     drawing,
     element,
     in_both_sizes,
-    number,
     path_through,
     value_range,
 )
@@ -70,8 +69,20 @@ class Crossing:
 
 
 @dataclass(frozen=True, slots=True)
+class TrendWords:
+    """What the readings, their source and their line are called in key and table."""
+
+    things: str = "readings"
+    source: str = "Instrument"
+    line: str = "the trend"
+
+
+@dataclass(frozen=True, slots=True)
 class TrendChart:
-    """What to draw. `unit` is the sign to print, `summary` the answer in words; most may be missing."""
+    """What to draw. `unit` is the sign to print, `summary` the answer in words; most may be missing.
+
+    `marks` are days on which something else happened, told as `marks_word`: short strokes on the time axis.
+    """
 
     title: str
     unit: str
@@ -86,6 +97,9 @@ class TrendChart:
     today: date | None = None
     decimals: int = 1
     chart_id: str = "trend"
+    marks: Sequence[date] = field(default_factory=tuple)
+    marks_word: str = "outing"
+    words: TrendWords = TrendWords()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +123,9 @@ def trend_chart(chart: TrendChart) -> SafeString:
     points = sorted((p for p in chart.points if math.isfinite(p.value)), key=lambda p: p.day)
     if not points:
         return format_html(
-            '<figure class="chart"><p class="soft">{}: no readings yet, nothing to draw.</p></figure>',
+            '<figure class="chart"><p class="soft">{}: no {} yet, nothing to draw.</p></figure>',
             chart.title,
+            chart.words.things,
         )
 
     def draw(frame: Frame, variant: str) -> SafeString:
@@ -118,7 +133,7 @@ def trend_chart(chart: TrendChart) -> SafeString:
             frame,
             _parts(_plot(chart, points, frame)),
             title=chart.title,
-            description=chart.summary or f"{len(points)} readings; the table below lists them.",
+            description=chart.summary or f"{len(points)} {chart.words.things}; the table below lists them.",
             chart_id=chart.chart_id,
             variant=variant,
         )
@@ -145,6 +160,11 @@ def date_span(chart: TrendChart, points: Sequence[TrendPoint]) -> tuple[date, da
     return first, last if last > first else first + timedelta(days=1)
 
 
+def as_date(day: date) -> date:
+    """Return the day of a date or of a moment."""
+    return day.date() if isinstance(day, datetime) else day
+
+
 def _plot(chart: TrendChart, points: Sequence[TrendPoint], frame: Frame) -> _Plot:
     first, last = date_span(chart, points)
     values = [point.value for point in points] + [level.value for level in chart.thresholds]
@@ -162,6 +182,10 @@ def _parts(plot: _Plot) -> Iterator[SafeString]:
     yield from value_axis(frame, plot.y, chart.unit)
     yield from _band(plot)
     yield from date_axis(frame, plot.x, plot.first, plot.last)
+    for day in chart.marks:
+        if plot.first <= as_date(day) <= plot.last:
+            x = plot.x.clamp(day_number(day))
+            yield element("line", class_="d-rug", x1=x, x2=x, y1=frame.y0 - 9, y2=frame.y0)
     if chart.today and plot.first <= chart.today <= plot.last:
         yield from upright(frame, plot.x(day_number(chart.today)), "today", "today")
     if chart.baseline is not None and math.isfinite(chart.baseline):
@@ -255,9 +279,11 @@ def _key(chart: TrendChart, points: Sequence[TrendPoint]) -> SafeString:
         for name, shape in instrument_marks(points).items()
     ]
     if any(not point.counted for point in points):
-        rows.append((mark("circle", 8, 8, counted=False), "hollow: not counted in the trend"))
+        rows.append((mark("circle", 8, 8, counted=False), f"hollow: not counted in {chart.words.line}"))
     if chart.fit:
         rows.append((element("path", class_="d-fit", d="M0 8L16 8"), "trend"))
+    if chart.marks:
+        rows.append((element("line", class_="d-rug", x1=8, x2=8, y1=3, y2=14), chart.marks_word))
     if len(chart.band) > 1:
         rows.append((element("rect", class_="d-band", x=0, y=2, width=16, height=12), "its interval"))
     if chart.crossing:
@@ -291,13 +317,16 @@ def _table(chart: TrendChart, points: Sequence[TrendPoint]) -> SafeString:
         ),
     )
     return format_html(
-        '<details class="fold"><summary>The {} readings as a table</summary>'
-        '<div class="scroll" tabindex="0" role="region" aria-label="{}: readings">'
+        '<details class="fold"><summary>{} as a table</summary>'
+        '<div class="scroll" tabindex="0" role="region" aria-label="{}: {}">'
         '<table class="dense"><thead><tr><th scope="col">Day</th><th scope="col" class="num">{}</th>'
-        '<th scope="col">Instrument</th><th scope="col">In the trend</th></tr></thead>'
+        '<th scope="col">{}</th><th scope="col">In {}</th></tr></thead>'
         "<tbody>{}</tbody></table></div></details>",
-        number(len(points)),
+        f"The {len(points)} {chart.words.things}" if len(points) > 1 else "The same",
         chart.title,
+        chart.words.things,
         chart.unit,
+        chart.words.source,
+        chart.words.line,
         rows,
     )

@@ -183,6 +183,18 @@ def margin_bars(chart: charts.MarginBars) -> SafeString:
 
 
 @register.simple_tag
+def control_chart(chart: charts.ControlChart) -> SafeString:
+    """Draw the newest reading against its own history: {% control_chart chart %}."""
+    return charts.control_chart(chart)
+
+
+@register.simple_tag
+def fleet_strip(chart: charts.FleetStrip) -> SafeString:
+    """Draw many batteries on one scale: {% fleet_strip chart %}."""
+    return charts.fleet_strip(chart)
+
+
+@register.simple_tag
 def ledger_chart(chart: charts.LedgerChart) -> SafeString:
     """Draw a stock balance over days: {% ledger_chart chart %}."""
     return charts.ledger_chart(chart)
@@ -198,6 +210,12 @@ def timeline(chart: charts.Timeline) -> SafeString:
 def label_sheet(chart: charts.LabelSheet) -> SafeString:
     """Draw the first sheet of labels: {% label_sheet chart %}."""
     return charts.label_sheet(chart)
+
+
+@register.simple_tag
+def rotation_chart(chart: charts.RotationChart) -> SafeString:
+    """Draw what every battery of an event does over the day: {% rotation_chart chart %}."""
+    return charts.rotation_chart(chart)
 
 
 @register.simple_tag
