@@ -146,9 +146,9 @@ def _late(steps: Sequence[RotationStep], found: Situation) -> Anew | None:
     """A battery that cannot be ready for its next match, as things stand."""
     ahead = {match.pk: match for match in found.ahead}
     rows = {row.battery.pk: row for row in found.cart}
-    for step in _first_of_each(steps):
-        match, row = ahead.get(step.match_id), rows.get(step.battery_id or 0)
-        if match is None or row is None or step.charge_frac is None:
+    for step in _first_of_each([step for step in steps if step.match_id in ahead]):
+        match, row = ahead[step.match_id], rows.get(step.battery_id or 0)
+        if row is None or step.charge_frac is None:
             continue
         needed = match.starts_at - timedelta(minutes=found.handling.ready_before_min)
         ready = _ready_by(step, row, found)

@@ -37,7 +37,8 @@ class CartRow:
     """One battery now. ``charge_frac`` None: not known; of one in a robot it is what it went in with.
 
     ``next_at``: when ``next_state`` comes by itself; ``ready_at``: from when it may go out, if nothing else happens
-    to it; None: only if somebody does something. ``charge_words``: how the state of charge is known, in a sentence.
+    to it; None: only if somebody does something. ``enough_at``: when a running charge reaches what the event asks for.
+    ``charge_words``: how the state of charge is known, in a sentence.
     """
 
     battery: Battery
@@ -53,6 +54,7 @@ class CartRow:
     charger: Charger | None
     charge: Charge | None
     outing: Outing | None
+    enough_at: datetime | None = None
 
     @property
     def charge_frac(self) -> float | None:
@@ -118,6 +120,7 @@ def cart_row(battery: Battery, rows: CartRows, now: datetime) -> CartRow:
         charger=charging.charger if charging else None,
         charge=charging or mine.last_charge,
         outing=mine.in_robot or mine.last_outing,
+        enough_at=tank.enough_at if charging else None,
     )
 
 

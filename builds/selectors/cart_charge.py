@@ -21,7 +21,7 @@ from inventory.models import Charge, Reading
 from inventory.selectors.battery_sources import rest_curve
 from shared.electrical.battery import state_of_charge_frac
 from shared.electrical.tables.battery import SOC_SPREAD_FRAC
-from shared.planning.charging import RETURNED, charge_minutes, charged_fraction
+from shared.planning.charging import RETURNED, charge_minutes, charged_fraction, minutes_to_fraction
 
 #: A charger nobody entered a current of: 0.3 of the capacity of a 20 Ah block, as its data sheet allows at most.
 ASSUMED_CHARGER_A = 6.0
@@ -78,6 +78,7 @@ class Tank:
     def __init__(self, mine: BatteryRows, rows: CartRows, now: datetime) -> None:
         self.mine, self.rows, self.now = mine, rows, now
         self.full_at: datetime | None = None
+        self.enough_at: datetime | None = None
         self.phase: Phase | None = None
         self._frac: float | None = None
         self._source, self._base, self._taken = LevelSource.UNKNOWN, "", 0.0
@@ -131,6 +132,10 @@ class Tank:
         full_min = float(charge_minutes(out_ah, current_a, absorption_min))
         passed = (self.now - charge.started_at) / timedelta(minutes=1)
         self.full_at = charge.started_at + timedelta(minutes=full_min)
+        least = min(1.0, self.rows.handling.least_charge_frac)
+        capacity_ah = self.mine.capacity_ah
+        enough_min = float(minutes_to_fraction(start, least, capacity_ah, current_a, absorption_min))
+        self.enough_at = charge.started_at + timedelta(minutes=enough_min)
         if passed >= full_min:
             self.phase = Phase.FULL
         else:

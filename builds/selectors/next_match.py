@@ -85,6 +85,7 @@ def _next(
     is_in = row is not None and inside is not None and row.battery.pk == inside.battery.pk
     ready = is_in or (row is not None and may_go(row, now))
     ready_at = now if ready else row.ready_at if row else None
+    off_at = _off_at(row, swap_by, handling) if row else None
     return NextMatch(
         match=match,
         step=step,
@@ -92,13 +93,13 @@ def _next(
         row=row,
         in_robot=inside.battery if inside else None,
         ready=ready,
-        in_time=None if ready_at is None else ready_at <= max(swap_by, now),
+        in_time=None if ready_at is None else ready_at <= max(swap_by, now) or off_at is not None,
         ready_at=ready_at,
         swap_by=swap_by,
         minutes_to_start=(match.starts_at - now) / timedelta(minutes=1),
         minutes_to_swap=(swap_by - now) / timedelta(minutes=1),
         carrier=match.carrier,
-        do_now=_do_now(match, step, row, inside, swap_by, now),
+        do_now=_do_now(match, step, row, inside, swap_by, off_at, now),
     )
 
 
@@ -115,6 +116,7 @@ def _do_now(
     row: CartRow | None,
     inside: CartRow | None,
     swap_by: datetime,
+    off_at: datetime | None,
     now: datetime,
 ) -> str:
     """What whoever reads it should do, in a sentence."""
@@ -128,7 +130,23 @@ def _do_now(
     if may_go(row, now):
         first = f"Take {inside.battery.code} out, put" if inside is not None else "Put"
         return f"{first} {code} into {robot} {'now' if swap_by <= now else f'by {_clock(swap_by)}'}."
+    if off_at is not None and row.charger is not None:
+        when = "now" if off_at <= now else f"at {_clock(off_at)}"
+        return f"Take {code} off {row.charger.name} {when}: it is charged enough by then, if not full."
     return _until_ready(row, step, swap_by)
+
+
+def _off_at(row: CartRow, swap_by: datetime, handling: Handling) -> datetime | None:
+    """When to take a battery off its charger that will not be full in time, but charged enough; None otherwise."""
+    if (
+        row.state != CartState.CHARGING
+        or row.ready_at is None
+        or row.enough_at is None
+        or row.ready_at <= swap_by
+    ):
+        return None
+    off_at = swap_by - timedelta(minutes=handling.rest_min)
+    return off_at if row.enough_at <= off_at else None
 
 
 def _until_ready(row: CartRow, step: StepView | None, swap_by: datetime) -> str:
