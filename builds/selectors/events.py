@@ -27,6 +27,15 @@ def events_next(team_ids: Collection[int], on: date) -> dict[int, Event]:
     return found
 
 
+def events_to_supply(team_ids: Collection[int], on: date) -> dict[int, Event]:
+    """Team id -> its next event that has not begun: nothing that is ordered now reaches one that is on."""
+    found: dict[int, Event] = {}
+    rows = Event.objects.filter(team_id__in=team_ids, starts_on__gt=on)
+    for event in rows.order_by("starts_on", "pk"):
+        found.setdefault(event.team_id, event)
+    return found
+
+
 def matches_of(scope: Scope, event: Event) -> QuerySet[Match]:
     """The matches of an event in their order, with robots."""
     return scope.rows(Match).filter(event=event).select_related("robot").order_by("starts_at", "pk")

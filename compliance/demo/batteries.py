@@ -20,7 +20,8 @@ METERS: dict[str, tuple[str, float]] = {
     HAND: (Method.TWO_PULSE, 1.32),
     NEWER: (Method.TWO_PULSE, 1.27),
 }
-CHARGERS = ("Charger 1", "Charger 2", "Charger 3", "Charger 4")
+#: What each charger gives in bulk charge [A].
+CHARGERS = {"Charger 1": 6.0, "Charger 2": 6.0, "Charger 3": 5.0, "Charger 4": 6.0}
 #: Reviews held in the cold: their readings are on record and left out of every trend.
 COLD = (-512, -314, -116)
 #: Two seasons of review days, in days from today; the last one is five days ago.
@@ -43,6 +44,7 @@ class Life:
     capacity_frac: float = 0.96
     acquired: int = -640
     cycles_at_intake: int = 8
+    stored: bool = False
 
     @property
     def reviews(self) -> dict[str, tuple[int, ...]]:
@@ -50,6 +52,8 @@ class Life:
         return {BENCH: self.bench_reviews, HAND: self.hand_reviews, NEWER: self.newer_reviews}
 
 
+#: Batteries that sag in a robot by this factor more than their resistance explains.
+SAGS = {"GP-06": 1.3}
 NEW = (-40, -12)
 EARLIER = tuple(day for day in REVIEWS if day < -90)
 LATELY = (-80, -58, -36, -14)
@@ -83,15 +87,29 @@ LIVES: dict[str, tuple[Life, ...]] = {
         Life("SM-1", first_mohm=12.2, rise_frac=0.03),
         Life("SM-2", first_mohm=12.0, rise_frac=0.06),
         Life("SM-3", bench_reviews=(), hand_reviews=()),
+        Life(
+            "SM-4", first_mohm=12.1, rise_frac=0.02, bench_reviews=EARLIER, hand_reviews=EARLIER, stored=True
+        ),
     ),
 }
 
 
-def make_batteries(scope: Scope, parts: Catalogue, clock: Clock, chance: Random) -> dict[str, Battery]:
-    """The team's batteries with everything that was measured on them; returned by code."""
+@dataclass(frozen=True)
+class Cart:
+    """A team's batteries and chargers, which of them go out at all, and their resistance today; by code."""
+
+    batteries: dict[str, Battery]
+    chargers: list[Charger]
+    played: tuple[str, ...]
+    mohm: dict[str, float]
+
+
+def make_batteries(scope: Scope, parts: Catalogue, clock: Clock, chance: Random) -> Cart:
+    """The team's batteries with everything that was measured on them."""
     lives = LIVES[scope.team.slug]
     chargers = put_many(
-        scope, [Charger(team=scope.team, name=n, current_a=6, absorption_min=60) for n in CHARGERS]
+        scope,
+        [Charger(team=scope.team, name=n, current_a=a, absorption_min=60) for n, a in CHARGERS.items()],
     )
     batteries = [_battery(scope, parts, life, clock) for life in lives]
     made = {b.code: b for b in put_many(scope, batteries)}
@@ -103,7 +121,8 @@ def make_batteries(scope: Scope, parts: Catalogue, clock: Clock, chance: Random)
     put_many(scope, readings)
     put_many(scope, charges)
     put_many(scope, [_capacity(scope, made[life.code], life, clock, chance) for life in lives])
-    return made
+    played = tuple(life.code for life in lives if not life.stored)
+    return Cart(made, chargers, played, {life.code: resistance_mohm(life, REVIEWS[-1]) for life in lives})
 
 
 def _battery(scope: Scope, parts: Catalogue, life: Life, clock: Clock) -> Battery:
@@ -132,10 +151,15 @@ def _readings(scope: Scope, battery: Battery, life: Life, clock: Clock, chance: 
     return rows
 
 
-def _mohm(life: Life, day: int, chance: Random) -> float:
+def resistance_mohm(life: Life, day: int) -> float:
+    """What a perfect meter at 1 kHz would read that day, a loose lug aside."""
     along = (day - REVIEWS[0]) / (REVIEWS[-1] - REVIEWS[0])
     rise: float = life.rise_frac * max(0.0, along) ** life.bend
-    return life.first_mohm * (1 + rise) * chance.gauss(1.0, 0.008)
+    return life.first_mohm * (1 + rise)
+
+
+def _mohm(life: Life, day: int, chance: Random) -> float:
+    return resistance_mohm(life, day) * chance.gauss(1.0, 0.008)
 
 
 def _reading(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import datetime
 from random import Random
 
 from django.db import transaction
@@ -10,9 +10,11 @@ from django.db import transaction
 from compliance.demo.batteries import make_batteries
 from compliance.demo.catalogue import make_catalogue
 from compliance.demo.clock import Clock
-from compliance.demo.events import make_events
+from compliance.demo.events import make_events, make_practice
+from compliance.demo.incidents import make_incidents
+from compliance.demo.meet import make_meet
 from compliance.demo.packs import make_packs
-from compliance.demo.people import SIGN_INS, TEAMS, make_people
+from compliance.demo.people import GULL, SIGN_INS, TEAMS, make_people
 from compliance.demo.robots import make_robots, make_seasons
 from compliance.demo.stock import make_stock
 from shared.access import Scope
@@ -33,7 +35,7 @@ def demo_is_there() -> bool:
     return len(demo_teams()) == len(TEAMS)
 
 
-def demo_make(today: date, seed: int = SEED) -> list[Team]:
+def demo_make(now: datetime, seed: int = SEED) -> list[Team]:
     """Make the demo world; refuses when one of its names is taken by real data."""
     slugs, names = [slug for slug, _ in TEAMS], [s.username for s in SIGN_INS]
     taken = [
@@ -49,7 +51,7 @@ def demo_make(today: date, seed: int = SEED) -> list[Team]:
         scopes = make_people()
         for nth, scope in enumerate(scopes.values()):
             chance = Random(seed * 100 + nth)  # noqa: S311 - repeatable on purpose, guards nothing
-            _make_team(scope, Clock(today), chance)
+            _make_team(scope, Clock.round(now), chance)
     return [scope.team for scope in scopes.values()]
 
 
@@ -58,6 +60,10 @@ def _make_team(scope: Scope, clock: Clock, chance: Random) -> None:
     seasons = make_seasons(scope, clock)
     make_packs(scope, seasons)
     robots = make_robots(scope, parts, seasons, clock, chance)
-    batteries = make_batteries(scope, parts, clock, chance)
+    cart = make_batteries(scope, parts, clock, chance)
+    make_incidents(scope, cart, clock)
     make_stock(scope, parts, clock, chance)
-    make_events(scope, robots, seasons[-1], batteries, clock, chance)
+    make_events(scope, robots, seasons[-1], cart, clock, chance)
+    if scope.team.slug == GULL:
+        make_practice(scope, robots[0], cart, clock, chance)
+        make_meet(scope, robots[0], seasons[-1], cart, clock, chance)

@@ -22,9 +22,17 @@ LEDGER_BEGAN = -540
 
 @dataclass(frozen=True)
 class Clock:
-    """What 'today' means while the world is made."""
+    """What 'now' means while the world is made, to five minutes."""
 
-    today: date
+    now: datetime
+
+    @classmethod
+    def round(cls, moment: datetime) -> Clock:
+        return cls(moment.replace(minute=moment.minute - moment.minute % 5, second=0, microsecond=0))
+
+    @property
+    def today(self) -> date:
+        return timezone.localdate(self.now)
 
     def day(self, days: int) -> date:
         return self.today + timedelta(days=days)

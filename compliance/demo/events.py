@@ -5,22 +5,26 @@ from __future__ import annotations
 from datetime import timedelta
 from random import Random
 
-from builds.models import Event, Match, Outing, Robot, Season
+from builds.models import Event, Match, Robot, Season
 from builds.services.events import event_save
+from compliance.demo.batteries import SAGS, Cart
 from compliance.demo.clock import GOODS_BY, NEXT_EVENT, PAST_EVENT, Clock
+from compliance.demo.pit import Pit, hold
 from compliance.demo.rows import put_many
-from inventory.models import Battery
 from shared.access import Scope
 
 PAST_NAME, NEXT_NAME = "Harbour Scrimmage", "Estuary League, second meet"
 MATCHES = 10
+#: Days of practice, from today, and the batteries that go out then.
+PRACTICE_DAYS = (-44, -34, -24, -20, -10)
+PRACTISED = ("GP-01", "GP-02", "GP-04", "GP-06", "GP-08")
 
 
 def make_events(
     scope: Scope,
     robots: list[Robot],
     season: Season,
-    batteries: dict[str, Battery],
+    cart: Cart,
     clock: Clock,
     chance: Random,
 ) -> None:
@@ -31,8 +35,7 @@ def make_events(
     coming.goods_by = clock.day(GOODS_BY)
     event_save(scope=scope, event=coming, robots=robots)
     matches = [m for i, robot in enumerate(robots) for m in _matches(scope, past, robot, i, clock)]
-    put_many(scope, matches)
-    put_many(scope, _outings(scope, matches, batteries, chance))
+    _play(scope, put_many(scope, matches), cart, clock, chance)
 
 
 def _event(scope: Scope, name: str, days: tuple[int, int], season: Season, clock: Clock) -> Event:
@@ -65,23 +68,29 @@ def _matches(scope: Scope, event: Event, robot: Robot, nth: int, clock: Clock) -
     return rows
 
 
-def _outings(
-    scope: Scope, matches: list[Match], batteries: dict[str, Battery], chance: Random
-) -> list[Outing]:
-    """Batteries go out in turn; those that came after the event did not."""
-    turn = [b for b in batteries.values() if b.acquired_on < matches[0].starts_at.date() - timedelta(days=30)]
-    return [
-        Outing(
-            team=scope.team,
-            battery=turn[n % len(turn)],
-            robot=match.robot,
-            match=match,
-            started_at=match.starts_at + timedelta(minutes=1),
-            start_rest_v=round(chance.uniform(12.85, 12.98), 2),
-            end_rest_v=round(chance.uniform(12.2, 12.45), 2),
-            lowest_v=round(chance.uniform(8.4, 9.8), 1),
-            used_ah=round(chance.uniform(3.0, 5.5), 1),
-            by=scope.user,
-        )
-        for n, match in enumerate(sorted(matches, key=lambda m: m.starts_at))
-    ]
+def _play(scope: Scope, matches: list[Match], cart: Cart, clock: Clock, chance: Random) -> None:
+    """Batteries that were there long enough go out in turn and are charged after."""
+    began = matches[0].starts_at.date()
+    there = {
+        code: cart.batteries[code]
+        for code in cart.played
+        if cart.batteries[code].acquired_on < began - timedelta(days=30)
+    }
+    pit = Pit(scope, chance, cart.chargers, hold(there, cart.mohm, SAGS), clock.now)
+    for match in sorted(matches, key=lambda m: m.starts_at):
+        pit.play(match.starts_at, match.robot, pit.next_battery(match.starts_at, there), match)
+    pit.finish()
+    put_many(scope, pit.outings)
+    put_many(scope, pit.charges)
+
+
+def make_practice(scope: Scope, robot: Robot, cart: Cart, clock: Clock, chance: Random) -> None:
+    """Evenings of driving practice, each of the same batteries once an evening."""
+    for day in PRACTICE_DAYS:
+        chosen = {code: cart.batteries[code] for code in PRACTISED}
+        pit = Pit(scope, chance, cart.chargers, hold(chosen, cart.mohm, SAGS), clock.now)
+        for nth, code in enumerate(PRACTISED):
+            pit.play(clock.at(day, 17) + nth * timedelta(minutes=30), robot, pit.held[code])
+        pit.finish()
+        put_many(scope, pit.outings)
+        put_many(scope, pit.charges)

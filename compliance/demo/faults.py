@@ -55,6 +55,11 @@ SEEDED: tuple[Seeded, ...] = (
     Seeded(
         "battery-capacity", GULL, "GP-09", "stop", "three quarters of its rated capacity, resistance flat"
     ),
+    Seeded(
+        "battery-sag", GULL, "GP-06", "watch", "falls a third further in the robot than its resistance says"
+    ),
+    Seeded("battery-incident", TERN, "TR-1", "stop", "dropped, and nobody has looked at it yet"),
+    Seeded("battery-topup", SALT, "SM-4", "watch", "in storage for three months without a charge"),
     Seeded("battery-unjudged", GULL, "GP-10", "unknown", "new: two readings make no baseline"),
     Seeded("battery-use", TERN, "TR-2", "watch", "in use for more than three years"),
     Seeded("battery-unjudged", TERN, "TR-3", "unknown", "a new meter: four readings make no trend"),

@@ -14,7 +14,7 @@ from decimal import Decimal
 
 from builds.models import Event
 from builds.selectors.demand import EventDemand, PartDemand, demand_of_events
-from builds.selectors.events import events_next
+from builds.selectors.events import events_to_supply
 from inventory.models import Offer, Part
 from inventory.selectors.stock import Place, offers_by_part, places_by_part
 from inventory.selectors.supply import OrderAdvice, order_advice
@@ -89,7 +89,7 @@ def _demands(
     """Team id -> the demand of its next event, if that is within the team's horizon."""
     near: list[Event] = [
         event
-        for team_id, event in events_next(team_ids, today).items()
+        for team_id, event in events_to_supply(team_ids, today).items()
         if event.starts_on <= today + timedelta(days=horizon_days.get(team_id, HORIZON_DAYS))
     ]
     found = demand_of_events(near, today=today) if near else {}

@@ -27,7 +27,7 @@ CART = ("GP-10", "GP-04", "GP-07")
 
 def kittiwake() -> tuple[Scope, Build]:
     """The demo world with Gull Point's robot judged by the sweep and simulated with three batteries."""
-    demo_make(timezone.localdate())
+    demo_make(timezone.now())
     scope = system_scope(Team.objects.get(slug=GULL))
     Battery.objects.filter(team=scope.team).exclude(code__in=CART).update(
         state=BatteryState.RETIRED, state_reason="Stays at home"

@@ -8,7 +8,14 @@ import pytest
 from django.utils import timezone
 
 from builds.models import Event, Handling, Match, Outing
-from builds.selectors.events import event_next, events_next, last_outings, matches_of, outings
+from builds.selectors.events import (
+    event_next,
+    events_next,
+    events_to_supply,
+    last_outings,
+    matches_of,
+    outings,
+)
 from builds.services.events import event_save, handling_save, match_call_off, match_save, matches_shift
 from builds.services.outings import outing_log
 from inventory.models import Charger
@@ -68,6 +75,14 @@ def test_the_next_event_is_the_one_going_on_or_the_first_to_come(shop):
     assert event_next(shop.scope, DAY + timedelta(days=60)) is None
     other = make_workshop()
     assert events_next([shop.team.pk, other.team.pk], DAY) == {shop.team.pk: soon}
+
+
+def test_nothing_is_ordered_for_an_event_that_is_on(shop):
+    on = make_event(shop, "On", DAY, [], ends_on=DAY + timedelta(days=1))
+    later = make_event(shop, "Later", DAY + timedelta(days=12), [])
+    assert event_next(shop.scope, DAY) == on
+    assert events_to_supply([shop.team.pk], DAY) == {shop.team.pk: later}
+    assert events_to_supply([shop.team.pk], on.starts_on - timedelta(days=1)) == {shop.team.pk: on}
 
 
 def test_a_match_belongs_to_a_robot_that_goes(shop):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 
 from django.db import transaction
 from django.utils import timezone
@@ -18,10 +19,10 @@ from shared.models import Team
 
 
 @contextmanager
-def demo_world() -> Iterator[list[Team]]:
+def demo_world(now: datetime | None = None) -> Iterator[list[Team]]:
     """Make the world inside a transaction that never commits."""
     with transaction.atomic():
-        yield demo_make(timezone.localdate())
+        yield demo_make(now or timezone.now())
         transaction.set_rollback(True)
 
 

@@ -11,6 +11,8 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from builds.selectors.events import events_ahead
+from builds.selectors.rotation import current_plan
 from builds.services.match_studies import FEWEST_RUNS
 from compliance.demo.build import demo_is_there, demo_make, demo_teams
 from compliance.demo.people import SIGN_INS
@@ -24,7 +26,7 @@ from shared.errors import DomainError
 from shared.models import JobRun, Team
 from shared.web.figures import UNITS
 
-STUDIES = "match.team"
+STUDIES, LOOK, PLAN = "match.team", "rotation.look", "rotation.plan"
 
 
 class Command(BaseCommand):
@@ -68,6 +70,7 @@ class Command(BaseCommand):
             embedded.step("demo teams made", _make)
         embedded.step("background checks done", _sweep)
         embedded.step("matches simulated", _study)
+        embedded.step("batteries planned for the meet", _plan)
 
     def _report(self) -> None:
         for team in demo_teams():
@@ -77,6 +80,8 @@ class Command(BaseCommand):
             self.stdout.write(f"\n{team.name} (demo data): {_summary(flags)}")
             for flag in flags:
                 self.stdout.write(f"  {Severity(flag.severity).label:<12} {_line(flag)}")
+            for line in _plans(team):
+                self.stdout.write(f"  {line}")
             for studies in team_studies(system_scope(team)):
                 for line in match_lines(studies):
                     self.stdout.write(f"  {line}")
@@ -92,7 +97,7 @@ class Command(BaseCommand):
 
 def _make() -> list[Team]:
     try:
-        return demo_make(timezone.localdate())
+        return demo_make(timezone.now())
     except DomainError as exc:
         raise CommandError(str(exc)) from exc
 
@@ -100,7 +105,7 @@ def _make() -> list[Team]:
 def _sweep() -> None:
     """Every sweep as the worker would do it; each leaves its row on the jobs page."""
     jobs.enqueue("sweep.all", trigger=JobRun.Trigger.COMMAND)
-    for run in jobs.run_due(wait_for_debounce=True, leave=(STUDIES,)):
+    for run in jobs.run_due(wait_for_debounce=True, leave=(STUDIES, LOOK, PLAN)):
         _check(run)
 
 
@@ -112,9 +117,28 @@ def _study() -> None:
         )
 
 
+def _plan() -> None:
+    """The best plan for the rest of the meet that is on, with what the simulated matches say."""
+    for team in demo_teams()[:1]:
+        jobs.enqueue(LOOK, team=team, trigger=JobRun.Trigger.COMMAND)
+    for run in jobs.run_due(wait_for_debounce=True, leave=(STUDIES,)):
+        _check(run)
+
+
 def _check(run: JobRun) -> None:
     if run.state == JobRun.State.FAILED:
         raise CommandError(f"The job {run.name} failed: {run.error}")
+
+
+def _plans(team: Team) -> list[str]:
+    """What the plan of each event that is on says, if there is one."""
+    scope, lines = system_scope(team), []
+    for event in events_ahead(scope, timezone.localdate()):
+        view = current_plan(scope, event)
+        if view is not None:
+            proven = "; no better plan exists" if view.plan.proven else ""
+            lines.append(f"{event.name}: {view.headline.rstrip('.')}{proven}.")
+    return lines
 
 
 def _summary(flags: Sequence[Flag]) -> str:
