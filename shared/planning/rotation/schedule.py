@@ -9,7 +9,7 @@ from shared.planning.rotation.network import Network
 from shared.planning.rotation.telling import Use
 from shared.planning.rotation.terms import IntArray, Terms
 
-__all__: list[str] = []
+__all__ = ()
 
 
 def uses_of(network: Network, solution: Solution) -> list[Use | None]:

@@ -22,7 +22,7 @@ from shared.planning.rotation.schedule import uses_of
 from shared.planning.rotation.telling import Use, batteries_before, tell, values
 from shared.planning.rotation.terms import BoolArray, IntArray, Terms
 
-__all__ = ["solve"]
+__all__ = ["Search", "solve"]
 
 # Steps in the first constraint model of an aim, and how many times more in each further one.
 _FEW, _WIDEN = 250, 4
@@ -66,7 +66,7 @@ def solve(problem: Problem, previous: Previous | None = None, limit_s: float = 5
     >>> plan.battery.tolist(), plan.charge_frac.tolist(), plan.proven
     ([0, 0, 1], [1.0, 0.85, 1.0], True)
     """
-    search = _Search.of(problem, previous)
+    search = Search.of(problem, previous)
     proofs = search.run(limit_s)
     reached = values(search.terms, search.uses, search.before)
     stages = tuple(
@@ -77,7 +77,7 @@ def solve(problem: Problem, previous: Previous | None = None, limit_s: float = 5
 
 
 @dataclass
-class _Search:
+class Search:
     """What is known so far: steps still worth taking, aims to keep to, the best plan in hand."""
 
     network: Network
@@ -91,7 +91,7 @@ class _Search:
     seconds: float = 0.0
 
     @classmethod
-    def of(cls, problem: Problem, previous: Previous | None) -> _Search:
+    def of(cls, problem: Problem, previous: Previous | None) -> Search:
         terms = Terms(problem)
         network = Network.of(terms)
         uses = start_with(terms)
@@ -122,6 +122,14 @@ class _Search:
         proofs["sum"] = -bound, proven
         proofs["wear"] = self.settle(self._wear())
         return proofs
+
+    def covers_all(self, limit_s: float) -> bool | None:
+        """Whether every match can have a battery; None when there was no time to tell."""
+        if None not in self.uses:
+            return True
+        self.left_s, self.may_be_bare = limit_s, False
+        complete, reached = self._reach(np.zeros(self.network.size, dtype=np.int64), 0, None)
+        return reached if complete else None
 
     # --- aims ------------------------------------------------------------------------------------
 
