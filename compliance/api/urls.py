@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from rest_framework.routers import SimpleRouter
 
 from compliance.api.flags import FlagViewSet, WaiverViewSet
+from compliance.api.pit import PitMoveEntry, PitPullEntry, PitSwapEntry
 from compliance.api.rotation import CalendarApi, CartApi, NextMatchApi, PlanApi, ReviewApi
 from compliance.api.rules import RulePackViewSet, RuleSettingViewSet, RuleViewSet
 
@@ -21,5 +22,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rotation/<int:pk>/next/", NextMatchApi.as_view(), name="api-rotation-next"),
     path("rotation/<int:pk>/review/", ReviewApi.as_view(), name="api-rotation-review"),
     path("rotation/<int:pk>/schedule.ics", CalendarApi.as_view(), name="api-rotation-calendar"),
+    path("pit/<int:pk>/swap/", PitSwapEntry.as_view(), name="api-pit-swap"),
+    path("pit/<int:pk>/pull/", PitPullEntry.as_view(), name="api-pit-pull"),
+    path("pit/<int:pk>/move/", PitMoveEntry.as_view(), name="api-pit-move"),
     path("", include(router.urls)),
 ]

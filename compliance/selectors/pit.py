@@ -133,7 +133,17 @@ class _View:
         row = self.rows.get(battery.pk) if battery else None
         due_at = match.starts_at - timedelta(minutes=self.handling.ready_before_min)
         verdict = self.verdicts.get(battery.pk) if battery else None
-        ready = readiness(match, battery, row, verdict, step=step, outing=outing, due_at=due_at, now=self.now)
+        ready = readiness(
+            match,
+            battery,
+            row,
+            verdict,
+            step=step,
+            outing=outing,
+            due_at=due_at,
+            now=self.now,
+            handling=self.handling,
+        )
         return PitMatch(match, due_at, battery, planned, row, ready, step, outing)
 
     def is_ahead(self, match: Match) -> bool:

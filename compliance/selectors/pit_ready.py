@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.utils import timezone
 
-from builds.models import Match, Outing
+from builds.models import Handling, Match, Outing
 from builds.selectors.cart import CartRow, CartState
 from builds.selectors.next_match import may_go
 from builds.selectors.rotation import StepView
@@ -43,6 +43,7 @@ def readiness(
     outing: Outing | None,
     due_at: datetime,
     now: datetime,
+    handling: Handling,
 ) -> Ready:
     """How the battery of a match stands: in the robot, ready, in time, too late, not fit."""
     if outing is not None:
@@ -55,7 +56,12 @@ def readiness(
         return unfit
     if row is None:
         return Ready("unknown", "Not on the cart", f"{battery.code} is not among this event's batteries.")
-    return _on_cart(row, due_at, now)
+    told = unready(row, now, handling.least_charge_frac)
+    if told is None:
+        return _ready(row)
+    if row.state == CartState.CHARGING:
+        return _charging(row, step, due_at, handling) or told
+    return _planned(row, step, due_at, now) or _by_itself(row, due_at) or told
 
 
 def fitness(match: Match | None, battery: Battery, verdict: HealthVerdict | None) -> Ready | None:
@@ -70,7 +76,7 @@ def fitness(match: Match | None, battery: Battery, verdict: HealthVerdict | None
     return None
 
 
-def unready(row: CartRow, now: datetime) -> Ready | None:
+def unready(row: CartRow, now: datetime, least_frac: float) -> Ready | None:
     """Why a battery may not go out now by its charge and its place; None where it may."""
     code = row.battery.code
     if may_go(row, now):
@@ -82,8 +88,9 @@ def unready(row: CartRow, now: datetime) -> Ready | None:
     if row.state == CartState.IN_ROBOT:
         return Ready("stop", "In a robot", f"The log has {code} in {_robot(row.outing)}.")
     if row.state == CartState.CHARGING:
+        weight = "watch" if _enough(row, least_frac) else "fix"
         return Ready(
-            "fix", "On charger", f"{code} is {_percent(row)}, on {row.charger}{_until(row.ready_at)}."
+            weight, "On charger", f"{code} is {_percent(row)}, on {row.charger}{_until(row.ready_at)}."
         )
     if row.state in (CartState.COOLING, CartState.RESTING):
         word = str(row.state.label)
@@ -94,35 +101,71 @@ def unready(row: CartRow, now: datetime) -> Ready | None:
 
 
 def _logged(outing: Outing) -> Ready:
-    at = f"{timezone.localtime(outing.started_at):%H:%M}"
+    at = _clock(outing.started_at)
     volts = f" at {outing.start_rest_v:g} V" if outing.start_rest_v is not None else ""
     if outing.in_robot:
         return Ready("ok", "In the robot", f"Went in at {at}{volts}.")
     return Ready("ok", "Came out again", f"Went in at {at}{volts}.")
 
 
-def _on_cart(row: CartRow, due_at: datetime, now: datetime) -> Ready:
-    told = unready(row, now)
-    if told is None and row.state != CartState.CHARGING:
-        return Ready("ok", "Ready", f"{_percent(row).capitalize()}.")
-    if row.state == CartState.CHARGING and row.ready_at is not None:
-        place = f"On {row.charger}"
-        if row.ready_at <= now:
-            return Ready("ok", "Ready", f"{place}, full and rested: take it off.", row.ready_at)
-        return _by(row.ready_at, due_at, "Charging", place)
-    if row.state == CartState.RESTING and row.next_at is not None:
-        return _by(row.next_at, due_at, "Resting", "Off its charger")
-    if row.state == CartState.COOLING and row.ready_at is not None:
-        return _by(row.ready_at, due_at, "Cooling", "Charged enough to go again")
-    return told or Ready("ok", "Ready")
+def _ready(row: CartRow) -> Ready:
+    if row.state == CartState.CHARGING:
+        return Ready("ok", "Ready", f"On {row.charger}, full and rested: take it off.", row.ready_at)
+    return Ready("ok", "Ready", f"{_percent(row).capitalize()}.")
 
 
-def _by(ready_at: datetime, due_at: datetime, word: str, place: str) -> Ready:
-    """In time, or too late for when it must be in the robot."""
-    clock, due = f"{timezone.localtime(ready_at):%H:%M}", f"{timezone.localtime(due_at):%H:%M}"
-    if ready_at <= due_at:
-        return Ready("watch", f"{word}, in time", f"{place}; ready at {clock}, needed by {due}.", ready_at)
-    return Ready("fix", f"{word}, too late", f"{place}; ready at {clock}, but needed by {due}.", ready_at)
+def _charging(row: CartRow, step: StepView | None, due_at: datetime, handling: Handling) -> Ready | None:
+    """On a charger: full in time, charged enough by then although not full, or too late."""
+    place, due = f"On {row.charger}", _clock(due_at)
+    if row.ready_at is not None and row.ready_at <= due_at:
+        sentence = f"{place}; full and rested at {_clock(row.ready_at)}, needed by {due}."
+        return Ready("watch", "Charging, in time", sentence, row.ready_at)
+    planned = step is not None and step.ready_at is not None and step.ready_at <= due_at
+    if planned or _enough(row, handling.least_charge_frac):
+        off_at = due_at - timedelta(minutes=handling.rest_min)
+        sentence = (
+            f"{place}, {_percent(row)}: not full by {due}, but enough. Take it off at {_clock(off_at)}."
+        )
+        return Ready("watch", "Charged enough", sentence)
+    return None if row.ready_at is None else _late("Charging", place, row.ready_at, due_at)
+
+
+def _planned(row: CartRow, step: StepView | None, due_at: datetime, now: datetime) -> Ready | None:
+    """The plan charges it before this match: where and from when on."""
+    if step is None or step.charger is None or step.charge_from is None or step.ready_at is None:
+        return None
+    when = "now" if step.charge_from <= now else f"at {_clock(step.charge_from)}"
+    place = f"Goes on {step.charger} {when}"
+    if step.ready_at > due_at:
+        return _late("To be charged", place, step.ready_at, due_at)
+    first = {CartState.COOLING: "Cools first", CartState.IN_ROBOT: "In a robot"}.get(
+        row.state, "To be charged"
+    )
+    return Ready("watch", first, f"{place}; ready at {_clock(step.ready_at)}, needed by {_clock(due_at)}.")
+
+
+def _by_itself(row: CartRow, due_at: datetime) -> Ready | None:
+    """It rests or cools and is ready without anybody doing anything."""
+    if row.state not in (CartState.RESTING, CartState.COOLING) or row.ready_at is None:
+        return None
+    word = str(row.state.label)
+    if row.ready_at > due_at:
+        return _late(word, f"{_percent(row).capitalize()}, {word.lower()}", row.ready_at, due_at)
+    sentence = f"{_percent(row).capitalize()}; ready at {_clock(row.ready_at)}, needed by {_clock(due_at)}."
+    return Ready("watch", f"{word}, in time", sentence, row.ready_at)
+
+
+def _late(word: str, place: str, ready_at: datetime, due_at: datetime) -> Ready:
+    sentence = f"{place}; ready at {_clock(ready_at)}, but needed by {_clock(due_at)}."
+    return Ready("fix", f"{word}, too late", sentence, ready_at)
+
+
+def _enough(row: CartRow, least_frac: float) -> bool:
+    return row.charge_frac is not None and row.charge_frac >= least_frac - 1e-9
+
+
+def _clock(moment: datetime) -> str:
+    return f"{timezone.localtime(moment):%H:%M}"
 
 
 def _percent(row: CartRow) -> str:
@@ -132,7 +175,7 @@ def _percent(row: CartRow) -> str:
 
 
 def _until(moment: datetime | None) -> str:
-    return f" until {timezone.localtime(moment):%H:%M}" if moment else ""
+    return f" until {_clock(moment)}" if moment else ""
 
 
 def _robot(outing: Outing | None) -> str:

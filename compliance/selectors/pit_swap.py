@@ -71,12 +71,12 @@ def _charged(pit: Pit, battery: Battery, match: Match | None) -> Ready | None:
         return Ready("unknown", "Not on the cart", f"{battery.code} is not among this event's batteries.")
     if _fit(pit, battery, match) is not None:
         return None  # that it must not go out at all is enough
-    return unready(row, pit.now)
+    return unready(row, pit.now, pit.handling.least_charge_frac)
 
 
 def _stop(told: Ready) -> Caution:
-    # A battery that nobody measured for days may be full: say so, and let it go.
-    return Caution(told.weight, told.sentence, stops=told.weight != "unknown")
+    # One that nobody measured for days may be full, and one on a charger charged enough: say so, and let it go.
+    return Caution(told.weight, told.sentence, stops=told.weight in ("fix", "stop"))
 
 
 def _number(match: Match | None) -> str:

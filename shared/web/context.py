@@ -21,6 +21,7 @@ NAV: tuple[tuple[str, str, str], ...] = (
     ("Robots", "robot-list", "robots"),
     ("Stores", "part-list", "stores"),
     ("Events", "event-list", "events"),
+    ("Pit", "pit-list", "pit"),
     ("Import and export", "workbook", "workbook"),
     ("Methods", "method-list", "methods"),
     ("Jobs", "job-list", "jobs"),

@@ -41,6 +41,7 @@ SUBJECTS: dict[str, type[Model]] = {
     "circuit": Circuit,
     "duty": DutyProfile,
     "event": Event,
+    "pit": Event,
     "rotation": Event,
     "match": Match,
     "outing": Outing,

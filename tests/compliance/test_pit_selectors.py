@@ -8,7 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from builds.models import Match
+from builds.models import Match, RotationStep
 from compliance.selectors.pit import LATE, carriers, likely_batteries, pit
 from compliance.selectors.pit_swap import known_batteries, swap_cautions
 from inventory.models import BatteryState
@@ -44,17 +44,39 @@ def test_the_next_match_and_the_two_after_it(busy):
     assert "GP-01" in now.do_now
 
 
-def test_a_battery_on_a_charger_is_in_time_or_too_late(busy):
-    now = seen(busy)
-    waiting = now.after[0]
-    assert waiting.battery.code == "GP-03"
-    assert waiting.ready.at > waiting.due_at
-    assert waiting.ready.word == "Charging, too late"
-    assert "needed by 14:55" in waiting.ready.sentence
+def of_match(now, number: str):
+    return next(m for m in (now.next, *now.after) if m.match.number == number)
+
+
+def test_a_battery_on_a_charger_is_full_in_time_charged_enough_or_too_late(busy):
+    enough = of_match(seen(busy), "10")
+    assert enough.battery.code == "GP-03"
+    assert enough.row.ready_at > enough.due_at
+    assert (enough.ready.weight, enough.ready.word) == ("watch", "Charged enough")
+    # Needed by 14:55, and it rests for five minutes.
+    assert "not full by 14:55, but enough. Take it off at 14:50." in enough.ready.sentence
     busy.matches["10"].starts_at = busy.at(240)
     busy.matches["10"].save()
-    in_time = next(m for m in (seen(busy).next, *seen(busy).after) if m.match.number == "10")
-    assert (in_time.ready.weight, in_time.ready.word) == ("watch", "Charging, in time")
+    assert of_match(seen(busy), "10").ready.word == "Charging, in time"
+    step = RotationStep.objects.get(match=busy.matches["9"])
+    step.battery = busy.batteries["GP-05"]
+    step.save()
+    late = of_match(seen(busy), "9")
+    assert (late.ready.weight, late.ready.word) == ("fix", "Charging, too late")
+    assert late.ready.at > late.due_at
+
+
+def test_what_the_plan_charges_first_is_told_with_charger_and_time(busy):
+    step = RotationStep.objects.get(match=busy.matches["11"])
+    step.battery, step.charger = busy.batteries["GP-02"], busy.chargers["C"]
+    step.charge_from, step.charge_until, step.ready_at = busy.at(30), busy.at(90), busy.at(95)
+    step.save()
+    told = of_match(seen(busy), "11").ready
+    assert (told.weight, told.word) == ("watch", "In a robot")
+    assert told.sentence == "Goes on Charger C at 14:30; ready at 15:35, needed by 15:55."
+    step.ready_at = busy.at(120)
+    step.save()
+    assert of_match(seen(busy), "11").ready.word == "To be charged, too late"
 
 
 def test_once_it_is_in_the_robot_that_is_what_is_said(busy):
@@ -115,7 +137,8 @@ def test_a_battery_for_practice_only_stops_for_a_match_and_not_for_practice(busy
     [
         ("GP-01", False, ""),
         ("GP-04", False, "The plan has GP-01 for match 9."),
-        ("GP-03", True, "GP-03 is 90 % charged, on Charger A until"),
+        ("GP-03", False, "GP-03 is 90 % charged, on Charger A until"),
+        ("GP-05", True, "GP-05 is 70 % charged, on Charger B until"),
         ("GP-02", True, "The log has GP-02 in Heron."),
         ("GP-06", True, "GP-06 must not go out. "),
         ("GP-07", False, "was not used for days"),

@@ -34,7 +34,8 @@
       cautions.push({ weight: "fix", sentence: `${start} V? Was it ${volts(start) / (volts(start) >= 1000 ? 100 : 10)} V?` });
     }
     const stops = cautions.some((told) => told.stops);
-    although.hidden = !stops && !box.checked;
+    /* The server may know better than the page: once it refused, the box stays to be ticked. */
+    although.hidden = !stops && !box.checked && !form.dataset.refused;
     box.required = stops;
     const worst = cautions.some((told) => told.weight === "stop") ? "stop" : cautions.length ? "fix" : one ? "ok" : "";
     place.className = worst ? `said said--${worst}` : "said";
@@ -50,9 +51,15 @@
     const form = field.closest("form[data-swap]");
     if (form) say(form);
   });
-  document.addEventListener("change", (event) => {
-    const form = event.target.closest("form[data-swap]");
-    if (form) say(form);
+  ["change", "focusin", "reset"].forEach((name) =>
+    document.addEventListener(name, (event) => {
+      const form = event.target.closest && event.target.closest("form[data-swap]");
+      if (form) window.setTimeout(() => say(form));
+    }),
+  );
+  document.addEventListener("outbox:refused", (event) => {
+    const form = document.querySelector("form[data-swap]");
+    if (form && event.detail.entry.url === form.dataset.outbox) form.dataset.refused = "yes";
   });
   /* Codes to tap instead of typing; without script the field alone stands there. */
   document.addEventListener("click", (event) => {
@@ -69,6 +76,20 @@
     document.querySelectorAll("[data-fill]").forEach((row) => (row.hidden = false));
     renew();
   });
+
+  /* Without an answer of the server the page says since when it may be old; its clocks go on. */
+  const away = (gone) =>
+    document.querySelectorAll("[data-away]").forEach((place) => {
+      if (gone && place.hidden) {
+        const now = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
+        place.textContent = `No answer from the pit laptop since ${now}. The clocks go on; the rest is as it was then.`;
+      }
+      place.hidden = !gone;
+    });
+  ["htmx:sendError", "htmx:responseError", "htmx:timeout"].forEach((name) =>
+    document.addEventListener(name, () => away(true)),
+  );
+  document.addEventListener("htmx:afterOnLoad", () => away(false));
 
   /* Enter after the code goes on to the voltage: a scanner sends it, and the swap is not complete yet. */
   document.addEventListener("keydown", (event) => {
