@@ -53,7 +53,7 @@ class Life:
 
 
 #: Batteries that sag in a robot by this factor more than their resistance explains.
-SAGS = {"GP-06": 1.3}
+SAGS = {"GP-06": 1.28}
 NEW = (-40, -12)
 EARLIER = tuple(day for day in REVIEWS if day < -90)
 LATELY = (-80, -58, -36, -14)

@@ -56,7 +56,7 @@ SEEDED: tuple[Seeded, ...] = (
         "battery-capacity", GULL, "GP-09", "stop", "three quarters of its rated capacity, resistance flat"
     ),
     Seeded(
-        "battery-sag", GULL, "GP-06", "watch", "falls a third further in the robot than its resistance says"
+        "battery-sag", GULL, "GP-06", "watch", "falls a quarter further in the robot than its resistance says"
     ),
     Seeded("battery-incident", TERN, "TR-1", "stop", "dropped, and nobody has looked at it yet"),
     Seeded("battery-topup", SALT, "SM-4", "watch", "in storage for three months without a charge"),
