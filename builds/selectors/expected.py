@@ -6,8 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from django.db.models.fields.json import KeyTransform
-
 from builds.models import BuildState, MatchStudy, Outing
 from shared.access import Scope
 
@@ -34,6 +32,7 @@ class ExpectedCharge:
 
     studied: Mapping[tuple[int, int | None], float]  # (robot, battery or None for a new one) -> Ah
     past: Mapping[int | None, Sequence[float]]  # robot, or None for all robots -> measured Ah
+    peaks: Mapping[tuple[int, int | None], float]  # (robot, battery or None) -> A at the lowest moment
 
     def of(self, robot_id: int | None, battery_id: int | None = None) -> Expected:
         """The match study of this robot with this battery, else with a new one, else the median of past outings."""
@@ -54,23 +53,30 @@ class ExpectedCharge:
             ASSUMED_AH, ASSUMED, f"{ASSUMED_AH:g} Ah a match assumed (common practice, no source)"
         )
 
+    def peak_a(self, robot_id: int | None, battery_id: int) -> float | None:
+        """Current at the lowest moment of a simulated match, with this battery, else with a new one."""
+        if robot_id is None:
+            return None
+        return self.peaks.get((robot_id, battery_id), self.peaks.get((robot_id, None)))
+
 
 def expected_charge(scope: Scope) -> ExpectedCharge:
     """What a match takes of the team's robots as they are built now; two queries."""
-    studies = (
-        scope.rows(MatchStudy)
-        .filter(build__state=BuildState.CURRENT)
-        .annotate(ah=KeyTransform("used_ah", KeyTransform("summary", "outcome")))
-        .order_by("computed_at", "pk")
-    )
-    rows = studies.values_list("build__robot_id", "battery_id", "ah")
+    studies = scope.rows(MatchStudy).filter(build__state=BuildState.CURRENT).order_by("computed_at", "pk")
     studied: dict[tuple[int, int | None], float] = {}
-    for robot_id, battery_id, ah in rows:
+    peaks: dict[tuple[int, int | None], float] = {}
+    for robot_id, battery_id, ah, amps, share in studies.values_list(
+        "build__robot_id", "battery_id", "outcome__summary__used_ah", "outcome__contributors__0__amps",
+        "outcome__contributors__0__share_frac",
+    ):  # fmt: skip
         if ah is not None:
             studied[robot_id, battery_id] = float(ah)
+        # The largest load and its share of the current at the lowest moment give the whole current.
+        if amps and share:
+            peaks[robot_id, battery_id] = float(amps) / float(share)
     measured: dict[int | None, list[float]] = {}
     outings = scope.rows(Outing).filter(match__isnull=False, used_ah__gt=0).order_by("-started_at")
     for robot, used_ah in outings.values_list("robot_id", "used_ah")[:PAST_OUTINGS]:
         for key in {None, robot}:
             measured.setdefault(key, []).append(float(used_ah or 0.0))
-    return ExpectedCharge(studied, measured)
+    return ExpectedCharge(studied, measured, peaks)

@@ -9,9 +9,16 @@ from statistics import mean
 
 from django.db.models import Q
 
+from builds.match_study.batteries import tested_ah
 from builds.models import Event, Match, Outing, RotationPlan, RotationStep
+from builds.selectors.cart_rows import came_back_unused
+from builds.selectors.expected import expected_charge
+from builds.selectors.review_evidence import Evidence, evidence_of
 from inventory.models import Battery
 from shared.access import Scope
+
+#: A lowest voltage that differs by less from the expected one is as expected.
+SAME_V = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +59,7 @@ class BatteryReview:
     lowest_v: float | None
     used_ah: float | None
     off_v: float | None
+    evidence: Evidence | None
     learned: tuple[str, ...]
 
 
@@ -75,18 +83,20 @@ class _Planned:
 
 
 def event_review(scope: Scope, event: Event) -> EventReview:
-    """The event looked back on, in five queries."""
+    """The event looked back on, in seven queries."""
     matches = list(scope.rows(Match).filter(event=event).select_related("robot").order_by("starts_at", "pk"))
     outings = _outings(scope, event)
     plans = list(scope.rows(RotationPlan).filter(event=event).order_by("asked_at", "pk"))
     steps = _steps(scope, plans)
-    by_match: dict[int | None, Outing] = {outing.match_id: outing for outing in outings}
+    # A battery that came back unused counts only where no other went out.
+    told_last = sorted(outings, key=lambda outing: not came_back_unused(outing))
+    by_match: dict[int | None, Outing] = {outing.match_id: outing for outing in told_last}
     told = tuple(_match(match, by_match.get(match.pk), plans, steps) for match in matches)
     return EventReview(
         event=event,
         headline=_headline(told),
         matches=told,
-        batteries=_batteries(told, outings),
+        batteries=_batteries(told, outings, evidence_of(outings, expected_charge(scope), tested_ah(scope))),
         practice=tuple(outing for outing in outings if outing.match_id is None),
         plans=tuple(plans),
     )
@@ -160,7 +170,7 @@ def _match_words(
     off = outing.lowest_v - held.lowest_v
     than = (
         "as expected"
-        if abs(off) < 0.1
+        if abs(off) < SAME_V
         else f"{abs(off):.1f} V {'above' if off > 0 else 'below'} what was expected"
     )
     return f"{ran} ran it as planned and fell to {outing.lowest_v:.1f} V, {than}."
@@ -183,7 +193,9 @@ def _headline(rows: Sequence[ReviewMatch]) -> str:
     return f"{words}."
 
 
-def _batteries(rows: Sequence[ReviewMatch], outings: Iterable[Outing]) -> tuple[BatteryReview, ...]:
+def _batteries(
+    rows: Sequence[ReviewMatch], outings: Iterable[Outing], evidence: Mapping[int, Evidence]
+) -> tuple[BatteryReview, ...]:
     """Every battery that went out or was planned to, by code."""
     found: dict[int, Battery] = {row.planned.pk: row.planned for row in rows if row.planned}
     went: dict[int, list[Outing]] = {}
@@ -191,12 +203,14 @@ def _batteries(rows: Sequence[ReviewMatch], outings: Iterable[Outing]) -> tuple[
         found[outing.battery_id] = outing.battery
         went.setdefault(outing.battery_id, []).append(outing)
     return tuple(
-        _battery(battery, went.get(battery.pk, []), rows)
+        _battery(battery, went.get(battery.pk, []), rows, evidence.get(battery.pk))
         for battery in sorted(found.values(), key=lambda battery: battery.code)
     )
 
 
-def _battery(battery: Battery, outings: Sequence[Outing], rows: Sequence[ReviewMatch]) -> BatteryReview:
+def _battery(
+    battery: Battery, outings: Sequence[Outing], rows: Sequence[ReviewMatch], evidence: Evidence | None
+) -> BatteryReview:
     mine = [row for row in rows if row.ran and row.ran.pk == battery.pk]
     off = [row.off_v for row in mine if row.off_v is not None]
     lowest = [outing.lowest_v for outing in outings if outing.lowest_v is not None]
@@ -210,7 +224,8 @@ def _battery(battery: Battery, outings: Sequence[Outing], rows: Sequence[ReviewM
         lowest_v=min(lowest, default=None),
         used_ah=sum(used) if used else None,
         off_v=off_v,
-        learned=_learned(off_v, len(off)),
+        evidence=evidence,
+        learned=(*_learned(off_v, len(off)), *(evidence.words if evidence else ())),
     )
 
 
@@ -218,8 +233,7 @@ def _learned(off_v: float | None, count: int) -> tuple[str, ...]:
     """What the outings say of the battery against what was expected of it."""
     if off_v is None:
         return ("Nothing to compare: note the lowest voltage of its outings from the robot's log.",)
-    times = f"in {count} match{'es' if count != 1 else ''}"
-    if abs(off_v) < 0.2:
-        return (f"It held what was expected of it {times}.",)
-    side = "weaker" if off_v < 0 else "stronger"
-    return (f"It is {side} than expected: {abs(off_v):.1f} V {'lower' if off_v < 0 else 'higher'} {times}.",)
+    times = f"{count} match{'es' if count != 1 else ''}"
+    if abs(off_v) < SAME_V:
+        return (f"It held what was expected of it ({times}).",)
+    return (f"It fell {abs(off_v):.1f} V {'lower' if off_v < 0 else 'less low'} than expected ({times}).",)
