@@ -9,7 +9,11 @@ from django import forms
 
 from shared.web.charts import (
     BandPoint,
+    ControlChart,
     Crossing,
+    FleetLimit,
+    FleetRow,
+    FleetStrip,
     Lane,
     LedgerChart,
     LedgerStep,
@@ -170,6 +174,39 @@ def timeline_example() -> Timeline:
     )
 
 
+def control_example() -> ControlChart:
+    """Nine readings in line, and a newest one that is not."""
+    off = (0.1, -0.2, 0.0, 0.2, -0.1, 0.1, -0.1, 0.0, 0.1, 1.4)
+    return ControlChart(
+        title="Newest reading of GP-03 against its own history",
+        unit="mΩ",
+        points=[(date(2026, 1, 1) + timedelta(days=7 * n), value) for n, value in enumerate(off)],
+        lower=-0.5,
+        upper=0.5,
+        summary="1.40 mΩ above its own line: check the lugs, then measure again.",
+        chart_id="specimen-control",
+    )
+
+
+def fleet_example() -> FleetStrip:
+    """Three batteries: one worn, one fit, one without a baseline."""
+    return FleetStrip(
+        title="Resistance of all batteries over their own baselines",
+        rows=[
+            FleetRow("GP-07", "#fleet", "Retire", "stop", (12.0, 30.0, 52.0, 64.0), 61.0),
+            FleetRow("GP-01", "#fleet", "Fit", "ok", (-1.0, 2.0, 1.0, 3.0), 2.0),
+            FleetRow("GP-10", "#fleet", "Cannot judge", "unknown", note="no baseline: 2 of 3 readings"),
+        ],
+        limits=[
+            FleetLimit(20, "watch", "watch"),
+            FleetLimit(30, "practice only", "fix"),
+            FleetLimit(50, "retire", "stop"),
+        ],
+        summary="Per cent over each battery's own first readings.",
+        chart_id="specimen-fleet",
+    )
+
+
 def working_example() -> dict[str, Any]:
     """Voltage drop of one circuit, as a flag shows it."""
     return {
@@ -219,6 +256,8 @@ def specimen_context() -> dict[str, Any]:
         "trend": trend_example(),
         "margins": margins_example(),
         "ledger": ledger_example(),
+        "control": control_example(),
+        "fleet": fleet_example(),
         "rotation": timeline_example(),
         "feed": feed_tree_example(),
         "voltage": voltage_example(),

@@ -33,6 +33,16 @@ class FleetRow:
     level: float | None = None
     note: str = ""
 
+    @property
+    def stands(self) -> bool:
+        """Whether it has a level that can be drawn."""
+        return self.level is not None and math.isfinite(self.level)
+
+    @property
+    def figure(self) -> str:
+        """The level as text, a dash where there is none."""
+        return f"{self.level:+.0f} %".replace("-", "\u2212") if self.stands else "\u2013"
+
 
 @dataclass(frozen=True, slots=True)
 class FleetLimit:
@@ -134,11 +144,11 @@ def _row(row: FleetRow, frame: Frame, x: Scale, top: float, step: float, variant
         for rise in row.rises
         if math.isfinite(rise)
     ]
-    if row.level is not None and math.isfinite(row.level):
+    if row.level is not None and row.stands:
         at = x.clamp(row.level)
         lead = f"M{at:.1f} {line - 8:.1f}v16M{x(0.0):.1f} {line:.1f}H{at:.1f}"
         parts.append(element("path", class_="d-level-now", d=lead))
-        parts.append(_figure(at, line, frame, f"{row.level:+.0f} %".replace("-", "\u2212")))
+        parts.append(_figure(at, line, frame, row.figure))
     elif row.note:
         parts.append(element("text", row.note, class_="d-small d-halo d-start", x=x(0.0) + 8, y=line + 4))
     left = frame.x1 + 12 if wide else frame.width - 8
@@ -146,8 +156,8 @@ def _row(row: FleetRow, frame: Frame, x: Scale, top: float, step: float, variant
         parts.append(_shape(row.severity, left, line - 8))
     kind = f"d-verdict d-verdict--{row.severity} {'d-start' if wide else 'd-end'}"
     parts.append(element("text", row.word, class_=kind, x=left + (22 if wide else 0), y=words))
-    figure = "" if row.level is None else f" {row.level:+.0f} %"
-    said = f"{row.label}: {row.word}{figure or ', ' + row.note}"
+    more = f" {row.figure}" if row.stands else f", {row.note}"
+    said = f"{row.label}: {row.word}{more}"
     return element("a", *parts, class_="d-row", href=row.url, aria_label=said)
 
 
@@ -169,10 +179,7 @@ def _table(chart: FleetStrip) -> SafeString:
     body = format_html_join(
         "",
         '<tr><th scope="row"><a href="{}">{}</a></th><td class="num">{}</td><td>{}</td><td>{}</td></tr>',
-        (
-            (row.url, row.label, "–" if row.level is None else f"{row.level:+.0f} %", row.word, row.note)
-            for row in chart.rows
-        ),
+        ((row.url, row.label, row.figure, row.word, row.note) for row in chart.rows),
     )
     return format_html(
         '<details class="fold"><summary>The same as a table</summary><div class="scroll" tabindex="0" role="region" '
