@@ -19,7 +19,7 @@ from shared.planning.charging import charge_minutes, charged_fraction
 MINUTE = timedelta(minutes=1)
 READY_BEFORE, BACK_AFTER, COOL, REST = 15 * MINUTE, 10 * MINUTE, 20 * MINUTE, 5 * MINUTE
 #: Of a hard push, and what leads and joints add to the battery's own resistance.
-PUSH_A, LEADS_MOHM = 230.0, 8.0
+PUSH_A, LEADS_MOHM = 208.0, 8.0
 
 
 @dataclass

@@ -15,7 +15,8 @@ from playwright.sync_api import Browser, Page
 
 from tests.browsing import chromium
 
-#: Picture name -> path under the team, or a path whose first link of a pattern is followed.
+#: Picture name -> path under the team, or a path whose first link of a pattern is followed; a pattern that begins
+#: with "=" is about the words of a link.
 PAGES: dict[str, tuple[str, str]] = {
     "home": ("", ""),
     "flags": ("flags/", ""),
@@ -39,7 +40,15 @@ PAGES: dict[str, tuple[str, str]] = {
     "part": ("parts/", r"/parts/\d+/$"),
     "spools": ("spools/", ""),
     "events": ("events/", ""),
-    "event": ("events/", r"/events/\d+/$"),
+    "event": ("events/", r"=second meet"),
+    "pit": ("pit/", r"/pit/\d+/$"),
+    "charging": ("charging/", ""),
+    "rotation": ("pit/", r"/pit/\d+/$ > /rotation/$"),
+    "sheet": ("pit/", r"/pit/\d+/$ > /rotation/$ > /rotation/sheet/$"),
+    "schedule": ("pit/", r"/pit/\d+/$ > /schedule/$"),
+    "review": ("pit/", r"/pit/\d+/$ > /review/$"),
+    "labels": ("labels/?kind=B", ""),
+    "scan": ("scan/", ""),
     "workbook": ("workbook/", ""),
     "methods": ("methods/", ""),
     "method": ("methods/", r"/methods/[a-z-]+/$"),
@@ -58,6 +67,13 @@ def sign_in(page: Page, base: str, name: str, password: str) -> str:
     return match.group(0)
 
 
+def leads(pattern: str, href: str, words: str) -> bool:
+    """Whether a link is the one a pattern means."""
+    if pattern.startswith("="):
+        return pattern[1:] in words
+    return re.search(pattern, href) is not None
+
+
 def shoot(browser: Browser, args: Any, width: int, scheme: Any) -> None:
     context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
     page = context.new_page()
@@ -67,8 +83,10 @@ def shoot(browser: Browser, args: Any, width: int, scheme: Any) -> None:
             continue
         page.goto(args.base + home + path)
         for pattern in filter(None, follow.split(" > ")):
-            links = page.eval_on_selector_all("a[href]", "as => as.map(a => a.getAttribute('href'))")
-            target = next((link for link in links if re.search(pattern, link)), None)
+            links = page.eval_on_selector_all(
+                "a[href]", "as => as.map(a => [a.getAttribute('href'), a.textContent])"
+            )
+            target = next((href for href, words in links if leads(pattern, href, words)), None)
             if target is None:
                 print(f"no link like {pattern} on {page.url}")
                 break
