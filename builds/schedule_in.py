@@ -42,7 +42,7 @@ SEPARATORS = ";\t,|"
 MOST_ROWS = 400
 _DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})(?::\d{2})?\s*(am|pm|a\.m\.|p\.m\.)?", re.IGNORECASE)
-_DAY_MONTH = re.compile(r"(\d{1,2})[./](\d{1,2})\.?(?:(\d{4}))?")
+_DAY_MONTH = re.compile(r"(\d{1,2})[./](\d{1,2})(?:[./](\d{4}))?\.?")
 
 
 @dataclass(frozen=True)
@@ -126,7 +126,9 @@ def _lines(text: str) -> list[tuple[int, list[str]]]:
 def _head(cells: Sequence[str]) -> tuple[bool, dict[str, int]]:
     """Whether the row is one of headings, and which column stands where; without headings our own order."""
     places: dict[str, int] = {}
-    for at, cell in enumerate(cells):
+    first = next((at for at, cell in enumerate(cells) if _CLOCK.search(cell)), None)
+    # A row with a time of day is a match, even where one of its words could be a heading.
+    for at, cell in enumerate(cells if first is None else ()):
         word = re.sub(r"[^a-z ]+", " ", cell.lower()).strip()
         word = re.sub(r"\s+", " ", word)
         for name, words in HEADINGS.items():
@@ -136,7 +138,6 @@ def _head(cells: Sequence[str]) -> tuple[bool, dict[str, int]]:
             places["time"] = at
     if places:
         return True, places
-    first = next((at for at, cell in enumerate(cells) if _CLOCK.search(cell)), None)
     if first is None:
         return False, {}
     # No headings: what stands before the time is the day, what follows it match, robot, importance, strength.

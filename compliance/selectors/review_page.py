@@ -29,6 +29,7 @@ class Surprise:
     at: datetime
     sentence: str
     weight: str = "watch"
+    word: str = "Otherwise"
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ def _surprises(
     for plan in review.plans[1:]:
         why = str(plan.told.get("why", ""))
         if why:
-            found.append(Surprise(plan.asked_at, f"Planned anew. {why}", "unknown"))
+            found.append(Surprise(plan.asked_at, f"Planned anew. {why}", "unknown", "Plan"))
     for row in review.matches:
         found += _of_match(row)
     return tuple(sorted(found, key=lambda surprise: surprise.at))
@@ -81,7 +82,7 @@ def _incidents(scope: Scope, event: Event, batteries: set[int]) -> list[Surprise
             row.happened_at,
             f"{row.battery.code}: {row.get_kind_display().lower()}{f', {row.note}' if row.note else ''}"
             f"{'' if row.looked_at else '; nobody has looked at it yet'}.",
-            "stop" if row.kind in BatteryIncident.QUARANTINES else "fix",
+            *(("stop", "Set aside") if row.kind in BatteryIncident.QUARANTINES else ("fix", "Incident")),
         )
         for row in rows.select_related("battery").order_by("happened_at", "pk")
     ]
@@ -90,10 +91,11 @@ def _incidents(scope: Scope, event: Event, batteries: set[int]) -> list[Surprise
 def _of_match(row: ReviewMatch) -> list[Surprise]:
     match = row.match
     if match.called_off:
-        return [Surprise(match.starts_at, f"Match {match.number} was called off.", "unknown")]
+        return [Surprise(match.starts_at, f"Match {match.number} was called off.", "unknown", "Called off")]
     if row.as_planned is False:
         return [Surprise(match.starts_at, f"Match {match.number}: {row.sentence}")]
     if row.off_v is not None and abs(row.off_v) >= SURPRISE_V:
-        weight = "fix" if row.off_v < 0 else "watch"
-        return [Surprise(match.starts_at, f"Match {match.number}: {row.sentence}", weight)]
+        low = row.off_v < 0
+        weight, word = ("fix", "Lower") if low else ("watch", "Higher")
+        return [Surprise(match.starts_at, f"Match {match.number}: {row.sentence}", weight, word)]
     return []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 from django.utils import timezone
@@ -19,6 +19,8 @@ from shared.web.charts import RotationBar, RotationChart, RotationDay, RotationL
 
 #: Room on the axis before the first and after the last thing of a day.
 EDGE = timedelta(minutes=15)
+#: A break between matches from which on the drawing begins anew (our choice).
+BREAK = timedelta(hours=4)
 
 
 @dataclass(frozen=True)
@@ -45,45 +47,57 @@ def rotation_picture(event: Event, drawn: Drawn) -> RotationChart:
     """The chart of the event; reads nothing."""
     bars = {row.battery.code: _bars(row, drawn) for row in drawn.cart}
     played = [match for match in drawn.matches if not match.called_off]
-    days = []
-    for day in sorted({timezone.localdate(match.starts_at) for match in played}):
-        todays = [match for match in played if timezone.localdate(match.starts_at) == day]
-        days.append(_day(day, todays, bars, drawn))
-    out = len({step.battery.pk for step in drawn.view.ahead if step.battery}) if drawn.view else 0
-    summary = (
-        f"{len(played)} matches on {len(days)} day{'s' if len(days) != 1 else ''}; "
-        f"{out} batteries are still to go out. The table below lists every step."
-    )
+    blocks = _blocks(played)
+    summary = f"{len(played)} matches in {len(blocks)} block{'s' if len(blocks) != 1 else ''}. "
+    if drawn.view is not None:
+        out = len({step.battery.pk for step in drawn.view.ahead if step.battery})
+        summary += f"{out} batter{'ies are' if out != 1 else 'y is'} still to go out. "
     return RotationChart(
         title=f"Batteries at {event.name}",
-        days=days,
-        summary=summary,
+        days=[_day(block, bars, drawn) for block in blocks],
+        summary=f"{summary}The table below lists every step." if played else "",
         now=timezone.localtime(drawn.now),
         chart_id="rotation",
     )
 
 
-def _day(
-    day: date, matches: Sequence[Match], bars: Mapping[str, Sequence[RotationBar]], drawn: Drawn
-) -> RotationDay:
+def _blocks(matches: Sequence[Match]) -> list[list[Match]]:
+    """Matches with no long break between them: the days of an event, whatever the clock says at midnight."""
+    blocks: list[list[Match]] = []
+    for match in matches:
+        if not blocks or match.starts_at - blocks[-1][-1].starts_at > BREAK:
+            blocks.append([])
+        blocks[-1].append(match)
+    return blocks
+
+
+def _day(matches: Sequence[Match], bars: Mapping[str, Sequence[RotationBar]], drawn: Drawn) -> RotationDay:
     first, last = matches[0].starts_at, matches[-1].starts_at
-    ready, back = (
-        timedelta(minutes=m) for m in (drawn.handling.ready_before_min, drawn.handling.back_after_min)
+    handling = drawn.handling
+    before, back, cool = (
+        timedelta(minutes=m) for m in (handling.ready_before_min, handling.back_after_min, handling.cool_min)
     )
-    start = min(first - ready, *_seen(day, first, drawn)) - EDGE
-    end = last + back + timedelta(minutes=drawn.handling.cool_min) + EDGE
-    start, end = timezone.localtime(start), timezone.localtime(end)
-    lanes = [RotationLane(code, tuple(_within(row, start, end))) for code, row in bars.items()]
-    marks = [RotationMark(timezone.localtime(match.starts_at), match.number) for match in matches]
-    return RotationDay(f"{matches[0].event.name}, {start:%A}", start, end, lanes, marks)
+    start = timezone.localtime(min(first - before, *_seen(first, last, drawn)) - EDGE)
+    end = timezone.localtime(last + back + cool + EDGE)
+    inside = {code: tuple(_within(row, start, end)) for code, row in bars.items()}
+    idle = [code for code, row in inside.items() if not row]
+    local = timezone.localtime(first)
+    return RotationDay(
+        label=f"{local:%A} {local.day} {local:%B}",
+        start=start,
+        end=end,
+        lanes=[RotationLane(code, row) for code, row in inside.items() if row],
+        matches=[RotationMark(timezone.localtime(match.starts_at), match.number) for match in matches],
+        note=f"Nothing to do for {', '.join(idle)}." if idle else "",
+    )
 
 
-def _seen(day: date, first: datetime, drawn: Drawn) -> Iterable[datetime]:
-    """Charges before the day's first match that it rests on, so that they are in the picture; never the night."""
+def _seen(first: datetime, last: datetime, drawn: Drawn) -> Iterable[datetime]:
+    """Charges before the first match that its day rests on, so that they are in the picture; never the night."""
     early = first - timedelta(hours=3)
     yield first
     for step in drawn.view.steps if drawn.view else ():
-        if step.charge_from and timezone.localdate(step.charge_from) == day and step.charge_from >= early:
+        if step.charge_from and early <= step.charge_from <= last:
             yield step.charge_from
 
 
@@ -130,24 +144,20 @@ def _planned(row: CartRow, drawn: Drawn) -> Iterable[RotationBar]:
     """What the plan has for it: a charge, a rest, ready, in the robot, cooling."""
     if drawn.view is None:
         return
-    free = row.ready_at
+    free, charging = row.ready_at, row.state == CartState.CHARGING
     for step in drawn.view.ahead:
         if step.battery is None or step.battery.pk != row.battery.pk or step.done is not None:
             continue
-        yield from _step(step, free, drawn)
-        free = None
+        yield from _step(step, free, drawn, named=not charging)
+        free, charging = None, False
 
 
-def _step(step: StepView, free: datetime | None, drawn: Drawn) -> Iterable[RotationBar]:
+def _step(step: StepView, free: datetime | None, drawn: Drawn, *, named: bool) -> Iterable[RotationBar]:
+    """One outing of the plan with the charge before it; one that is going on is named by what was logged of it."""
     back = step.match.starts_at + timedelta(minutes=drawn.handling.back_after_min)
     if step.charge_from and step.charge_until:
-        yield RotationBar(
-            "charge",
-            step.charge_from,
-            step.charge_until,
-            step.charger.name if step.charger else "",
-            planned=True,
-        )
+        charger = step.charger.name if step.charger and named else ""
+        yield RotationBar("charge", step.charge_from, step.charge_until, charger, planned=True)
         if step.ready_at:
             yield RotationBar("rest", step.charge_until, step.ready_at, planned=True)
     ready = step.ready_at or free

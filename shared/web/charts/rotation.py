@@ -64,13 +64,14 @@ class RotationMark:
 
 @dataclass(frozen=True, slots=True)
 class RotationDay:
-    """One day of the drawing, its ends on the axis."""
+    """One day of the drawing, its ends on the axis; ``note`` stands under it."""
 
     label: str
     start: datetime
     end: datetime
     lanes: Sequence[RotationLane]
     matches: Sequence[RotationMark] = field(default_factory=tuple)
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +94,11 @@ def rotation_chart(chart: RotationChart) -> SafeString:
     days = join(
         format_html(
             '<figure class="chart rotation" data-zoom=""><h3 class="rotation__day">{}</h3>'
-            '<div class="scroll feed" tabindex="0" role="region" aria-label="{}">{}</div></figure>',
+            '<div class="scroll feed" tabindex="0" role="region" aria-label="{}">{}</div>{}</figure>',
             day.label,
             f"{chart.title}, {day.label}",
             join(_draw(chart, day, index, *size) for size in ((WIDE, "wide"), (COMPACT, "compact"))),
+            format_html("<figcaption>{}</figcaption>", day.note) if day.note else "",
         )
         for index, day in enumerate(chart.days)
     )
