@@ -20,6 +20,7 @@ TEAM_PAGES = [
     path("", include("compliance.battery_urls")),
     path("", include("compliance.robot_urls")),
     path("", include("compliance.event_urls")),
+    path("", include("compliance.rotation_urls")),
     path("", include("inventory.urls")),
     path("", include("builds.urls")),
     path("", include("shared.page_urls")),
