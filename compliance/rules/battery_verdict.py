@@ -12,7 +12,7 @@ give one ``Reason`` each; the gravest decides the word, the others stay beside i
 * ``fit``: it is judged, and nothing speaks against it.
 
 Too little evidence never keeps a battery from a match by itself: a new cart has none. A jump does, until it is measured
-again.
+again, and so does an incident that asks for something to be put right.
 """
 
 from __future__ import annotations
@@ -156,7 +156,10 @@ def kept_reasons(case: BatteryCase) -> list[Reason]:
 def _of_rule(case: BatteryCase, state: str, verdict: Verdict) -> Reason:
     """What one rule's verdict means for the battery."""
     standing = Standing.FIT if state == PASSED else _standing(case, verdict)
-    holds = verdict.rule is BatterySudden and standing == Standing.UNKNOWN
+    # A lug that may be loose, a battery that was run flat: first somebody looks, then it goes out.
+    holds = (verdict.rule is BatterySudden and standing == Standing.UNKNOWN) or (
+        verdict.rule is BatteryIncidentOpen and verdict.state == Severity.FIX
+    )
     return Reason(standing, verdict.message, verdict.rule, holds=holds, working=verdict.working)
 
 

@@ -159,11 +159,12 @@ def incident(battery, kind, *, ago: int = 2, looked: bool = False) -> BatteryInc
 
 
 @pytest.mark.parametrize(
-    ("kind", "severity", "word"),
-    [("dropped", "stop", "Quarantine"), ("swollen", "stop", "Quarantine"), ("flat", "fix", "Watch"),
-     ("lug", "fix", "Watch"), ("other", "watch", "Watch")],
+    ("kind", "severity", "word", "match", "practice"),
+    [("dropped", "stop", "Quarantine", False, False), ("swollen", "stop", "Quarantine", False, False),
+     ("flat", "fix", "Watch", False, True), ("lug", "fix", "Watch", False, True),
+     ("other", "watch", "Watch", True, True)],
 )  # fmt: skip
-def test_an_incident_nobody_looked_at(team, kind, severity, word):
+def test_an_incident_nobody_looked_at(team, kind, severity, word, match, practice):
     battery = make_battery(team)
     read(battery, FLAT)
     incident(battery, kind)
@@ -172,7 +173,7 @@ def test_an_incident_nobody_looked_at(team, kind, severity, word):
     assert "nobody has looked at it" in told.message
     verdict = verdicts(system_scope(team), now=NOW)[battery.pk]
     assert verdict.word == word
-    assert verdict.may_match == (word == "Watch")
+    assert (verdict.may_match, verdict.may_practice) == (match, practice)
 
 
 def test_what_was_looked_at_is_settled(team):
