@@ -94,7 +94,7 @@ def test_what_the_labels_point_at_exists(page):
 
 def test_drawing_ids_are_unique(page):
     drawings = [name for name in page.ids if name.startswith("specimen-")]
-    assert len(drawings) == len(set(drawings)) == 32  # six drawings, two sizes, title and description
+    assert len(drawings) == len(set(drawings)) == 32  # eight drawings, two sizes, title and description
 
 
 def test_shows_every_icon_by_name():
