@@ -52,12 +52,27 @@ def blocks(problem: Problem, previous: Previous | None = None) -> Plan:
 
 
 def start_with(terms: Terms) -> list[Use | None]:
-    """One use or None for every planned match."""
-    cart = _Cart.of(terms)
-    uses: list[Use | None] = []
-    while len(uses) < terms.match.size:
-        uses += cart.send_out_next(len(uses))
-    return uses
+    """One use or None for every planned match.
+
+    Charges run until full and blocks are kept whole, unless that leaves a match without a battery and less does not.
+    """
+    best: list[Use | None] = []
+    for target in range(terms.steps.size - 1, -1, -1):
+        for whole in (True, False):
+            cart = _Cart.of(terms, target)
+            uses: list[Use | None] = []
+            while len(uses) < terms.match.size:
+                uses += cart.send_out_next(len(uses), whole=whole)
+            if None not in uses:
+                return uses
+            if not best or _worth(terms, uses) > _worth(terms, best):
+                best = uses
+    return best
+
+
+def _worth(terms: Terms, uses: list[Use | None]) -> tuple[int, ...]:
+    told = values(terms, uses, None)
+    return -told["cover"], told["worst"], told["sum"]
 
 
 def _stages(terms: Terms, uses: list[Use | None], previous: Previous | None) -> tuple[Stage, ...]:
@@ -71,7 +86,7 @@ def _stages(terms: Terms, uses: list[Use | None], previous: Previous | None) -> 
 
 @dataclass
 class _Slot:
-    """A charge of one battery: on a charger from then on, full by then if nobody takes it off."""
+    """A charge of one battery: on a charger from then on, until somebody takes it off."""
 
     charger: int
     begin: int
@@ -88,6 +103,8 @@ class _Cart:
     """From when on each may go out as it is."""
     level: IntArray
     """With which level; -1 is too little."""
+    target: int
+    """The step until which a charger is booked."""
     slot: dict[int, _Slot]
     charger_free: IntArray = field(init=False)
 
@@ -95,16 +112,17 @@ class _Cart:
         self.charger_free = self.terms.charger_free.copy()
 
     @classmethod
-    def of(cls, terms: Terms) -> _Cart:
+    def of(cls, terms: Terms, target: int) -> _Cart:
         own = terms.steps.size
-        cart = cls(terms, terms.free.copy(), np.where(terms.first_ready, own, -1), {})
+        cart = cls(terms, terms.free.copy(), np.where(terms.first_ready, own, -1), target, {})
         for battery in np.argsort(cart.free, kind="stable").tolist():
-            if terms.first_need.size and terms.first_need[battery].any():
+            if terms.first_need.size and terms.first_need[battery, target].any():
                 cart._put_on(battery, int(terms.free[battery]), terms.first_need[battery])
         return cart
 
     def _put_on(self, battery: int, since: int, need: IntArray) -> None:
-        """Book the charger that fills it first."""
+        """Book the charger that has it done first."""
+        need = need[: self.target + 1]
         begin = np.maximum(self.charger_free, since)
         full = begin + need[-1][self.terms.kind]
         charger = int(full.argmin())
@@ -125,12 +143,12 @@ class _Cart:
             return level, None, 0
         return int(steps[-1]), slot, int(slot.need[steps[-1]])
 
-    def send_out_next(self, first: int) -> list[Use | None]:
-        """Send out a block; a battery serves once in it, so where that leaves a match out, a shorter one."""
+    def send_out_next(self, first: int, *, whole: bool) -> list[Use | None]:
+        """Send out a block; a battery serves once in it, so where that leaves a match out, perhaps a shorter one."""
         for size in range(min(BLOCK, self.terms.match.size - first), 0, -1):
             matches = np.arange(first, first + size)
             uses = self._choose(matches)
-            if size == 1 or None not in uses:
+            if whole or size == 1 or None not in uses:
                 break
         for match, use in zip(matches.tolist(), uses, strict=True):
             if use is not None:
@@ -173,7 +191,7 @@ def _assign(terms: Terms, matches: IntArray, level: IntArray) -> IntArray:
     rows = np.arange(level.shape[0])[:, None]
     worth = terms.weighted_mv[rows, matches[None], at]
     total = terms.weight[matches][None] * terms.margin_mv[rows, matches[None], at] / 100.0
-    best = _matching(terms.weight[matches], able, total)
+    best = matching(terms.weight[matches], able, total)
     if (best < 0).all():
         return best
     goal = terms.weight[matches][best >= 0].sum()
@@ -181,7 +199,7 @@ def _assign(terms: Terms, matches: IntArray, level: IntArray) -> IntArray:
     low, high = 0, bounds.size - 1
     while low < high:
         middle = (low + high + 1) // 2
-        tried = _matching(terms.weight[matches], able & (worth >= bounds[middle]), total)
+        tried = matching(terms.weight[matches], able & (worth >= bounds[middle]), total)
         if terms.weight[matches][tried >= 0].sum() >= goal:
             best, low = tried, middle
         else:
@@ -189,7 +207,7 @@ def _assign(terms: Terms, matches: IntArray, level: IntArray) -> IntArray:
     return best
 
 
-def _matching(weight: IntArray, able: BoolArray, total: np.ndarray) -> IntArray:
+def matching(weight: IntArray, able: BoolArray, total: np.ndarray) -> IntArray:
     """The assignment of most weight and then greatest total among the pairs that are able."""
     from scipy import optimize  # noqa: PLC0415 - slow to import, and only an assignment needs it
 

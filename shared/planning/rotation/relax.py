@@ -84,6 +84,8 @@ class Relaxation:
         bare = matches if self.may_be_bare else 0
         costs = np.concatenate([aim.step[self.step], aim.bare[:bare], wear_costs]).astype(np.float64)
         width = costs.size
+        if width == 0:
+            return None if matches else Bound(0.0, np.zeros(self.network.size))
 
         def wide(block: Any) -> Any:
             """A block of rows about steps and bare matches, as wide as all columns."""
@@ -157,7 +159,7 @@ class Relaxation:
         batteries, matches, bare = terms.problem.batteries, terms.match.size, len(aim.bare)
         bare = matches if self.may_be_bare else 0
         before = self.step.size + bare
-        if not aim.wear:
+        if not aim.wear or not batteries:
             return sparse.csr_matrix((0, before)), np.zeros(0)
         counted = sparse.csr_matrix(
             (np.ones(self.step.size), (self.network.battery[self.step], range(self.step.size))),
