@@ -6,7 +6,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-
 REPOSITORY = Path(__file__).resolve().parents[2]
 HEAVY = ("ortools", "scipy", "pandas", "pint", "openpyxl")
 
