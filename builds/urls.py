@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from builds.views import bill, circuits, duties, event_forms, events, labels, robots, scan
+from builds.views import bill, charging, circuits, duties, event_forms, events, labels, outings, robots, scan
 
 ROBOTS: list[URLPattern] = [
     path("seasons/new/", robots.SeasonPage.as_view(), name="season-new"),
@@ -33,6 +33,12 @@ DUTIES: list[URLPattern] = [
     path("duties/<int:pk>/edit/", duties.DutyPage.as_view(), name="duty-edit"),
     path("duties/<int:pk>/delete/", duties.DutyDelete.as_view(), name="duty-delete"),
 ]
+OUTINGS: list[URLPattern] = [
+    path("batteries/<int:pk>/charge/", charging.ChargeStart.as_view(), name="charge-start"),
+    path("outings/new/", outings.OutingNew.as_view(), name="outing-new"),
+    path("outings/<int:pk>/edit/", outings.OutingEdit.as_view(), name="outing-edit"),
+    path("outings/<int:pk>/end/", outings.OutingEnd.as_view(), name="outing-end"),
+]
 EVENTS: list[URLPattern] = [
     path("events/", events.EventList.as_view(), name="event-list"),
     path("events/new/", event_forms.EventPage.as_view(), name="event-new"),
@@ -40,12 +46,11 @@ EVENTS: list[URLPattern] = [
     path("events/<int:pk>/edit/", event_forms.EventPage.as_view(), name="event-edit"),
     path("events/<int:pk>/matches/new/", event_forms.MatchNew.as_view(), name="match-new"),
     path("matches/<int:pk>/edit/", event_forms.MatchEdit.as_view(), name="match-edit"),
-    path("outings/new/", event_forms.OutingNew.as_view(), name="outing-new"),
-    path("outings/<int:pk>/edit/", event_forms.OutingEdit.as_view(), name="outing-edit"),
+    path("events/<int:pk>/handling/", event_forms.HandlingPage.as_view(), name="handling-edit"),
 ]
 LABELS: list[URLPattern] = [
     path("scan/", scan.ScanPage.as_view(), name="scan"),
     path("labels/", labels.LabelList.as_view(), name="label-list"),
     path("labels/pdf/", labels.LabelPdf.as_view(), name="label-pdf"),
 ]
-urlpatterns: list[URLPattern] = [*ROBOTS, *CIRCUITS, *DUTIES, *EVENTS, *LABELS]
+urlpatterns: list[URLPattern] = [*ROBOTS, *CIRCUITS, *DUTIES, *EVENTS, *OUTINGS, *LABELS]

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from inventory.views import batteries, parts, spools, stock, supply
+from inventory.views import batteries, chargers, incidents, intake, parts, spools, stock, supply
 
 BATTERIES: list[URLPattern] = [
-    path("batteries/new/", batteries.BatteryNew.as_view(), name="battery-new"),
+    path("batteries/new/", intake.BatteryNew.as_view(), name="battery-new"),
     path("batteries/<int:pk>/edit/", batteries.BatteryEdit.as_view(), name="battery-edit"),
     path("batteries/<int:pk>/state/", batteries.BatteryStatePage.as_view(), name="battery-state"),
     path("batteries/<int:pk>/archive/", batteries.BatteryArchive.as_view(), name="battery-archive"),
     path("batteries/<int:pk>/reading/", batteries.ReadingNew.as_view(), name="reading-new"),
-    path("batteries/<int:pk>/charge/", batteries.ChargeStart.as_view(), name="charge-start"),
     path("batteries/<int:pk>/charge/end/", batteries.ChargeEnd.as_view(), name="charge-end"),
     path("batteries/<int:pk>/capacity/", batteries.CapacityNew.as_view(), name="capacity-new"),
+    path("batteries/<int:pk>/incident/", incidents.IncidentNew.as_view(), name="incident-new"),
+    path("batteries/<int:pk>/retire/", incidents.BatteryRetire.as_view(), name="battery-retire"),
+    path("incidents/<int:pk>/close/", incidents.IncidentClose.as_view(), name="incident-close"),
+    path("chargers/", chargers.ChargerList.as_view(), name="charger-list"),
+    path("chargers/new/", chargers.ChargerForm.as_view(), name="charger-new"),
+    path("chargers/<int:pk>/edit/", chargers.ChargerForm.as_view(), name="charger-edit"),
+    path("chargers/<int:pk>/archive/", chargers.ChargerArchive.as_view(), name="charger-archive"),
     path("readings/<int:pk>/edit/", batteries.ReadingEdit.as_view(), name="reading-edit"),
     path("readings/<int:pk>/delete/", batteries.ReadingDelete.as_view(), name="reading-delete"),
 ]

@@ -1,18 +1,17 @@
-"""Forms about events: who goes, and which battery went out."""
+"""Forms about events: who and what goes, and how batteries are handled there."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from django import forms
-from django.utils import timezone
 
-from builds.models import Event, Match, Robot
-from builds.selectors.events import matches_to_pick
-from inventory.models import Battery, BatteryState
-from shared.access import Scope
-from shared.fields import QuantityField, TeamModelForm, quantity_form
+from builds.models import Event, Handling
+from builds.services.events import HANDLING_FIELDS
+from shared.fields import TeamModelForm, quantity_form
 
+#: What is ticked: what goes to the event.
+GOING = ("robots", "batteries", "chargers")
 EVENT_FIELDS = (
     "name",
     "season",
@@ -21,81 +20,22 @@ EVENT_FIELDS = (
     "ends_on",
     "goods_by",
     "matches_planned",
-    "robots",
+    *GOING,
 )
 
 
 class EventFormBase(TeamModelForm):
-    """An event with the robots that go, ticked one by one."""
+    """An event with what goes there, ticked one by one."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        robots = self.fields["robots"]
-        assert isinstance(robots, forms.ModelMultipleChoiceField)
-        robots.widget = forms.CheckboxSelectMultiple()
-        robots.widget.choices = robots.choices
-        robots.required = False
+        for name in GOING:
+            rows = self.fields[name]
+            assert isinstance(rows, forms.ModelMultipleChoiceField)
+            rows.widget = forms.CheckboxSelectMultiple()
+            rows.widget.choices = rows.choices
+            rows.required = False
 
 
 EventForm = quantity_form(Event, EVENT_FIELDS, base=EventFormBase)
-
-
-class BatteryChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # generic in the stubs only
-    """Batteries by code, with their state where it is not an everyday one."""
-
-    def label_from_instance(self, obj: Battery) -> str:
-        if obj.state == BatteryState.IN_SERVICE:
-            return obj.code
-        return f"{obj.code}, {obj.get_state_display().lower()}"
-
-
-class MatchChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # generic in the stubs only
-    """Matches as a pit knows them: number, robot, when."""
-
-    def label_from_instance(self, obj: Match) -> str:
-        return (
-            f"{obj.number}, {obj.robot.name}, {timezone.localtime(obj.starts_at):%a %H:%M}, {obj.event.name}"
-        )
-
-
-class OutingForm(forms.Form):
-    """Which battery went out: one choice is enough, the figures may follow."""
-
-    battery = BatteryChoice(queryset=Battery.objects.none(), empty_label="Which one?")
-    match = MatchChoice(queryset=Match.objects.none(), required=False, empty_label="Practice, no match")
-    robot = forms.ModelChoiceField(
-        queryset=Robot.objects.none(),
-        required=False,
-        empty_label="Not known",
-        help_text="Only for practice; a match knows its robot",
-    )
-    start_rest_v = QuantityField(
-        unit="v", required=False, label="Rest voltage (V)", help_text="At rest, before it went out"
-    )
-    started_at = forms.DateTimeField(
-        required=False,
-        label="Went out at",
-        help_text="Empty: just now",
-        widget=forms.DateTimeInput({"type": "datetime-local", "step": 1}, format="%Y-%m-%dT%H:%M:%S"),
-    )
-    note = forms.CharField(max_length=200, required=False)
-    although_out_of_service = forms.BooleanField(
-        required=False,
-        label="It has been out already, although it is not in service",
-        help_text="Logs what should not have happened; leave this empty otherwise",
-    )
-
-    def __init__(self, data: Any = None, *, scope: Scope, **kwargs: Any) -> None:
-        super().__init__(data, **kwargs)
-        choices = {
-            "battery": scope.rows(Battery)
-            .filter(archived=False)
-            .exclude(state=BatteryState.RETIRED)
-            .order_by("code"),
-            "match": matches_to_pick(scope),
-            "robot": scope.rows(Robot).filter(archived=False),
-        }
-        for name, rows in choices.items():
-            field = self.fields[name]
-            assert isinstance(field, forms.ModelChoiceField)
-            field.queryset = rows
+HandlingForm = quantity_form(Handling, HANDLING_FIELDS)

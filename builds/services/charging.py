@@ -30,9 +30,9 @@ def put_on_charger(
     An entry that arrives late, when the battery has been out again since, ends where that outing began.
     """
     scope.require(Can.WORK)
-    moment = checked_moment(started_at or timezone.now())
     with transaction.atomic():
         now = scope.get(Battery.objects.select_for_update(), pk=battery.pk)
+        moment = checked_moment(started_at or timezone.now())
         inside = Outing.objects.filter(battery=now, in_robot=True, started_at__lte=moment).first()
         if inside is not None:
             outing_end(scope=scope, outing=inside, ended_at=moment, trigger=trigger)

@@ -41,13 +41,14 @@ def outing_start(
     robot has had another battery since, takes its place in the past and ends where the next one began.
     """
     scope.require(Can.WORK)
-    moment = checked_moment(started_at or timezone.now())
     checked_volts(start_rest_v, REST, field="start_rest_v")
     into = _robot_for(match, robot)
     with transaction.atomic():
         # Robots are locked before batteries, everywhere: swaps of one robot queue here.
         into = scope.get(Robot.objects.select_for_update(), pk=into.pk)
         now = _hold(scope, battery)
+        # Just now is when its turn has come: who waited for the lock was not there earlier.
+        moment = checked_moment(started_at or timezone.now())
         standing = _standing(now, into, match, moment, exact=started_at is not None)
         if standing is None or (match is not None and standing.match_id is None):
             then = _as_it_was(now, moment) if started_at else now
@@ -88,11 +89,11 @@ def outing_end(
 ) -> Outing:
     """The battery came out, with what is known of it. Of one that is out already only what is missing is filled in."""
     scope.require(Can.WORK)
-    moment = checked_moment(ended_at or timezone.now())
     given = {"end_rest_v": end_rest_v, "lowest_v": lowest_v, "used_ah": used_ah}
     _check_figures(given)
     with transaction.atomic():
         _hold(scope, outing.battery)
+        moment = checked_moment(ended_at or timezone.now())
         row = scope.get(Outing.objects.select_related("battery", "robot", "match"), pk=outing.pk)
         if row.ended_at is None:
             if moment < row.started_at:
@@ -167,13 +168,13 @@ def outing_log(
 ) -> Outing:
     """Note an outing afterwards; ``although_out_of_service`` notes what should not have happened but did."""
     scope.require(Can.WORK)
-    moment = checked_moment(started_at or timezone.now())
     checked_volts(start_rest_v, REST, field="start_rest_v")
     _check_figures({"end_rest_v": end_rest_v, "lowest_v": lowest_v, "used_ah": used_ah})
     if match is not None:
         robot = _robot_for(match, robot)
     with transaction.atomic():
         now = _hold(scope, battery)
+        moment = checked_moment(started_at or timezone.now())
         since = moment if started_at else moment - DOUBLE_TAP
         for row in Outing.objects.filter(battery=now, started_at__range=(since, moment)):
             if (row.robot_id, row.match_id) == (robot and robot.pk, match and match.pk):

@@ -1,4 +1,4 @@
-"""Events, matches and outings as they are entered."""
+"""Events, matches and how batteries are handled, as they are entered."""
 
 from __future__ import annotations
 
@@ -8,11 +8,10 @@ from django.core.exceptions import ValidationError
 from django.forms import ModelChoiceField, ModelForm
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
-from builds.forms.events import EVENT_FIELDS, EventForm, OutingForm
-from builds.models import Event, Match, Outing, Robot
-from builds.services.events import event_save, match_save
-from builds.services.outings import outing_log
-from inventory.models import Battery
+from builds.forms.events import EVENT_FIELDS, GOING, EventForm, HandlingForm
+from builds.models import Event, Match, Robot
+from builds.selectors.cart_rows import handling_of
+from builds.services.events import event_save, handling_save, match_save
 from shared.access import Can, Scope
 from shared.errors import DomainError, NotAllowed
 from shared.models import TeamOwned
@@ -20,7 +19,7 @@ from shared.pages import RowFormPage, TeamPage, show_refusal
 
 
 class EventPage(RowFormPage):
-    """An event and the robots that go, saved together."""
+    """An event and what goes there, saved together."""
 
     nav_key = "events"
     model = Event
@@ -39,9 +38,15 @@ class EventPage(RowFormPage):
         event = cast(Event, self.instance())
         form = self.form(event, request.POST)
         if form.is_valid():
-            robots = list(form.cleaned_data["robots"])
+            robots, batteries, chargers = (list(form.cleaned_data[name]) for name in GOING)
             try:
-                event_save(scope=self.scope, event=form.instance, robots=robots)
+                event_save(
+                    scope=self.scope,
+                    event=form.instance,
+                    robots=robots,
+                    batteries=batteries,
+                    chargers=chargers,
+                )
             except ValidationError as wrong:
                 show_refusal(form, wrong)
             else:
@@ -57,7 +62,7 @@ def save_match(*, scope: Scope, instance: Match) -> Match:
 class MatchPage(RowFormPage):
     nav_key = "events"
     model = Match
-    fields = ("robot", "number", "starts_at", "importance")
+    fields = ("robot", "number", "starts_at", "importance", "strength", "carrier", "called_off")
     template = "builds/form.html"
     save = staticmethod(save_match)
 
@@ -87,58 +92,44 @@ class MatchEdit(MatchPage):
         return self.scope.get(Match.objects.select_related("event"), pk=self.kwargs["pk"])
 
 
-class OutingNew(TeamPage):
-    """Which battery went out: made for a phone; ?match= and ?battery= fill in what is known."""
+class HandlingPage(TeamPage):
+    """How long each step takes at an event; common practice until somebody says otherwise."""
 
     nav_key = "events"
-    read = Can.WORK
+    read = write = Can.SUPPLY
+
+    def event(self) -> Event:
+        return self.scope.get(Event, pk=self.kwargs["pk"])
+
+    def form(self, event: Event, data: Any = None) -> ModelForm[Any]:
+        row = handling_of(event)
+        row.team, row.event = self.scope.team, event
+        return HandlingForm(data=data, instance=row, team=self.scope.team)
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
-        known = {
-            n: request.GET[n] for n in ("match", "battery", "robot") if request.GET.get(n, "").isdecimal()
-        }
-        return self.show(OutingForm(scope=self.scope, initial=known))
+        event = self.event()
+        return self.show(event, self.form(event))
 
-    def show(self, form: OutingForm, status: int = 200) -> HttpResponse:
-        any_battery = self.scope.rows(Battery).filter(archived=False).exists()
-        return self.render("builds/outing.html", {"form": form, "any_battery": any_battery}, status=status)
+    def show(self, event: Event, form: ModelForm[Any], status: int = 200) -> HttpResponse:
+        context = {
+            "form": form,
+            "title": f"Handling at {event.name}",
+            "lead": "How long each step of a battery's way round the pit takes. The rotation is planned with it.",
+            "back_url": self.url("event-detail", pk=event.pk),
+        }
+        return self.render("builds/form.html", context, status=status)
 
     def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponseBase:
-        form = OutingForm(request.POST, scope=self.scope)
+        event = self.event()
+        form = self.form(event, request.POST)
         if form.is_valid():
             try:
-                made = outing_log(scope=self.scope, **form.cleaned_data)
+                handling_save(scope=self.scope, handling=form.instance)
             except NotAllowed:
                 raise
-            except (DomainError, ValidationError) as refused:
-                show_refusal(form, refused)
+            except (ValidationError, DomainError) as wrong:
+                show_refusal(form, wrong)
             else:
-                where = f"match {made.match.number}" if made.match else "practice"
-                self.say(f"{made.battery.code} went out for {where}.")
-                if made.match:
-                    return self.go("event-detail", pk=made.match.event_id)
-                return self.go("battery-detail", pk=made.battery_id)
-        return self.show(form, status=422)
-
-
-class OutingEdit(RowFormPage):
-    """What is known once the battery is back: rest voltage, lowest voltage, charge used."""
-
-    nav_key = "events"
-    model = Outing
-    fields = ("start_rest_v", "end_rest_v", "lowest_v", "used_ah", "note")
-    template = "builds/form.html"
-
-    def instance(self) -> TeamOwned:
-        rows = Outing.objects.select_related("battery", "match__event")
-        return self.scope.get(rows, pk=self.kwargs["pk"])
-
-    def after_url(self, row: TeamOwned) -> str:
-        outing = cast(Outing, row)
-        if outing.match:
-            return self.url("event-detail", pk=outing.match.event_id)
-        return self.url("battery-detail", pk=outing.battery_id)
-
-    def context(self, form: ModelForm[Any], row: TeamOwned) -> dict[str, Any]:
-        words = {"title": f"Outing of {row}", "back_url": self.after_url(row), "caution": "battery"}
-        return {**super().context(form, row), **words}
+                self.say(f"Handling at {event.name} saved.")
+                return self.go("event-detail", pk=event.pk)
+        return self.show(event, form, status=422)

@@ -8,17 +8,14 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from inventory.forms.meters import meter_given, offer_meters
 from inventory.models import Battery, BatteryState, Method, Reading
-from inventory.selectors.batteries import chargers, instruments_used
+from inventory.selectors.batteries import instruments_used
 from shared.access import Can, Scope
 from shared.fields import QuantityField
 
-#: Meters and chargers offered as one tap; anything else is typed.
-MOST_BUTTONS = 6
 #: The temperature of a reading this recent is offered again: same bench, same weather.
 SAME_BENCH = timedelta(hours=12)
-
-WHICH_METER = "Say which meter: readings of two meters cannot be compared."
 
 
 class ReadingForm(forms.Form):
@@ -41,17 +38,7 @@ class ReadingForm(forms.Form):
         if last and last.instrument in meters:
             meters.remove(last.instrument)
             meters.insert(0, last.instrument)
-        choices = [(name, name) for name in meters[:MOST_BUTTONS]]
-        field = self.fields["instrument"]
-        assert isinstance(field, forms.ChoiceField)
-        field.choices = choices
-        field.required = not (data and data.get("instrument_new", "").strip())
-        field.error_messages["required"] = WHICH_METER
-        if not choices:
-            del self.fields["instrument"]
-            self.fields["instrument_new"].label = "Meter"
-            self.fields["instrument_new"].required = True
-            self.fields["instrument_new"].error_messages["required"] = WHICH_METER
+        offer_meters(self, data, meters)
         self._explain()
 
     def _explain(self) -> None:
@@ -80,7 +67,7 @@ class ReadingForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
-        given["instrument"] = given.pop("instrument_new", "").strip() or given.get("instrument", "")
+        given["instrument"] = meter_given(given)
         return given
 
 
@@ -98,16 +85,6 @@ def remembered(last: Reading | None) -> dict[str, Any]:
     if timezone.now() - last.taken_at <= SAME_BENCH:
         kept["temperature_c"] = last.temperature_c
     return kept
-
-
-class ChargeStartForm(forms.Form):
-    """On which charger; those of the team are buttons of the page."""
-
-    charger = forms.CharField(max_length=60, label="Another charger", help_text="As it is labelled")
-
-    def __init__(self, data: Any = None, *, scope: Scope) -> None:
-        super().__init__(data)
-        self.known = [charger.name for charger in chargers(scope)[: 2 * MOST_BUTTONS]]
 
 
 class ChargeEndForm(forms.Form):

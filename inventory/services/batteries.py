@@ -45,9 +45,9 @@ def reading_log(
     scope.require(Can.WORK)
     _check_resistance(resistance_mohm)
     checked_volts(rest_v, REST, field="rest_v")
-    moment = checked_moment(taken_at or timezone.now())
     with transaction.atomic():
         _hold(scope, battery)
+        moment = checked_moment(taken_at or timezone.now())
         since = moment if taken_at else moment - DOUBLE_TAP
         near = Reading.objects.filter(battery=battery, instrument=instrument.strip())
         for row in near.filter(taken_at__range=(since, moment)):
@@ -117,7 +117,6 @@ def charge_start(
     ends where that one began, or ``until`` if it was used before.
     """
     scope.require(Can.WORK)
-    moment = checked_moment(started_at or timezone.now())
     with transaction.atomic():
         now = _hold(scope, battery)
         if now.state in (BatteryState.QUARANTINE, BatteryState.RETIRED):
@@ -131,6 +130,8 @@ def charge_start(
         # Locked: two batteries put on one charger at once queue here, and the second is refused in words.
         on = charger_named(scope, charger) if isinstance(charger, str) else charger
         on = scope.get(Charger.objects.select_for_update(), pk=on.pk)
+        # Just now is when its turn has come: who waited for the lock was not there earlier.
+        moment = checked_moment(started_at or timezone.now())
         if on.archived:
             raise DomainError(
                 f"{on} is not in use any more",
@@ -203,9 +204,9 @@ def charge_end(
 ) -> Charge:
     """Take a battery off its charger; the charge counts as one cycle unless it was a storage top-up."""
     scope.require(Can.WORK)
-    moment = checked_moment(ended_at or timezone.now())
     with transaction.atomic():
         _hold(scope, battery)
+        moment = checked_moment(ended_at or timezone.now())
         charge = Charge.objects.filter(battery=battery, ended_at=None).first()
         if charge is None:
             last = Charge.objects.filter(battery=battery).order_by("-ended_at").first()
@@ -232,9 +233,9 @@ def capacity_test_log(
 ) -> CapacityTest:
     """Log a discharge test at a known current to a known end voltage."""
     scope.require(Can.WORK)
-    moment = checked_moment(tested_at or timezone.now())
     with transaction.atomic():
         _hold(scope, battery)
+        moment = checked_moment(tested_at or timezone.now())
         since = moment if tested_at else moment - DOUBLE_TAP
         for row in CapacityTest.objects.filter(battery=battery, tested_at__range=(since, moment)):
             if (row.capacity_ah, row.current_a, row.end_v) == (capacity_ah, current_a, end_v):

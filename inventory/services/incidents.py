@@ -35,11 +35,11 @@ def incident_log(
     A second tap, and an entry sent again, answer with the incident that stands.
     """
     scope.require(Can.WORK)
-    moment = checked_moment(happened_at or timezone.now())
     _check_kind(kind, note)
     _check_temperature(temperature_c)
     with transaction.atomic():
         now = scope.get(Battery.objects.select_for_update(), pk=battery.pk)
+        moment = checked_moment(happened_at or timezone.now())
         since = moment if happened_at else moment - DOUBLE_TAP
         near = BatteryIncident.objects.filter(battery=now, kind=kind, happened_at__range=(since, moment))
         standing = near.order_by("-happened_at").first()

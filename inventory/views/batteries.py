@@ -12,16 +12,14 @@ from inventory.forms.batteries import (
     BatteryStateForm,
     CapacityForm,
     ChargeEndForm,
-    ChargeStartForm,
     ReadingForm,
 )
-from inventory.models import Battery, BatteryState, Charge, Reading
+from inventory.models import Battery, Charge, Reading
 from inventory.selectors.batteries import open_charges
 from inventory.services.batteries import (
     battery_set_state,
     capacity_test_log,
     charge_end,
-    charge_start,
     reading_log,
 )
 from shared.access import Can
@@ -40,10 +38,6 @@ class BatteryForm(RowFormPage):
 
     def after_url(self, row: TeamOwned) -> str:
         return self.url("battery-detail", pk=row.pk)
-
-
-class BatteryNew(BatteryForm):
-    pass
 
 
 class BatteryEdit(BatteryForm):
@@ -74,6 +68,10 @@ class BatteryEntry(TeamPage):
         """Call the service with what was given; returns the sentence that tells what happened."""
         raise NotImplementedError
 
+    def send(self, form: Form) -> str:
+        """What of the form the service is given; all of it, unless a page says otherwise."""
+        return self.enter(form.cleaned_data)
+
     def more(self) -> dict[str, Any]:
         return {}
 
@@ -101,7 +99,7 @@ class BatteryEntry(TeamPage):
         form = self.form(request.POST)
         if form.is_valid():
             try:
-                self.say(self.enter(form.cleaned_data))
+                self.say(self.send(form))
             except NotAllowed:
                 raise
             except (DomainError, ValidationError) as refused:
@@ -123,24 +121,6 @@ class ReadingNew(BatteryEntry):
         made = reading_log(scope=self.scope, battery=self.battery, **given)
         how = f"{made.get_method_display()}, {made.instrument}"
         return f"{self.battery.code}: {made.resistance_mohm:g} mΩ noted, {how}."
-
-
-class ChargeStart(BatteryEntry):
-    title = "Put {} on a charger"
-    submit = "On this charger"
-    caution = "charging"
-    template = "inventory/charge_start.html"
-
-    def form(self, data: Any = None) -> Form:
-        return ChargeStartForm(data, scope=self.scope)
-
-    def more(self) -> dict[str, Any]:
-        held = self.battery.state in (BatteryState.QUARANTINE, BatteryState.RETIRED)
-        return {"held": held, "open": open_charge(self)}
-
-    def enter(self, given: dict[str, Any]) -> str:
-        made = charge_start(scope=self.scope, battery=self.battery, charger=given["charger"])
-        return f"{self.battery.code} is on {made.charger}."
 
 
 class ChargeEnd(BatteryEntry):

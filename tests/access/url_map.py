@@ -41,6 +41,8 @@ SUBJECTS: dict[str, type[Model]] = {
     "circuit": Circuit,
     "duty": DutyProfile,
     "event": Event,
+    "schedule": Event,
+    "review": Event,
     "pit": Event,
     "rotation": Event,
     "match": Match,
@@ -68,6 +70,8 @@ EXCEPTIONS: dict[str, type[Model]] = {
     "match-new": Event,
     "offer-new": Part,
     "charge-edit": Charge,
+    "incident-new": Battery,
+    "handling-edit": Event,
 }
 #: Values of URL arguments other than team and pk.
 WORDS: dict[str, str] = {

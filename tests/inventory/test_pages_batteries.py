@@ -96,6 +96,12 @@ def test_on_the_charger_and_off_again(client, member, battery):
     assert client.post(end, {"returned_ah": "9.5"}).status_code == 302
     assert Charge.objects.get().returned_ah == 9.5
     assert "Charger 3</button>" in text_of(client, start)
+    assert client.post(start, {"charger": "Charger 3", "purpose": "topup"}).status_code == 302
+    assert Charge.objects.get(ended_at=None).purpose == "topup"
+    second = make_battery(member, "B09")
+    taken = client.get(address(member, "charge-start", second.pk)).content.decode()
+    assert "Charger 3 has B01 on it" in taken
+    assert "Charger 3</button>" not in taken
 
 
 def test_a_quarantined_battery_is_not_charged(client, member, battery):
@@ -155,7 +161,9 @@ def test_a_battery_is_judged_in_words_and_each_reading_left_out_says_why(client,
     assert "left out: battery not full" in text
     assert "<svg" in text
     fresh = make_battery(member, "B02")
-    assert "No readings: take one charged full" in text_of(client, address(member, "battery-detail", fresh.pk))
+    assert "No readings: take one charged full" in text_of(
+        client, address(member, "battery-detail", fresh.pk)
+    )
 
 
 def test_an_auditor_reads_and_does_not_enter(client, member, battery):
