@@ -31,9 +31,9 @@ def executable() -> str:
     return found
 
 
-def launch(kind: BrowserType, *more: str) -> Browser:
+def launch(kind: BrowserType, *more: str, env: dict[str, str | float | bool] | None = None) -> Browser:
     """A browser of its own; ``more`` are switches beside those that every test has."""
-    return kind.launch(executable_path=executable(), headless=True, args=[*LAUNCH, *more])
+    return kind.launch(executable_path=executable(), headless=True, args=[*LAUNCH, *more], env=env)
 
 
 @contextmanager

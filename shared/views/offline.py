@@ -7,6 +7,7 @@ import hashlib
 import json
 from typing import Any
 
+from django.conf import settings
 from django.contrib.staticfiles.storage import staticfiles_storage
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
@@ -40,7 +41,7 @@ def worker_facts() -> dict[str, Any]:
     return {
         "version": version,
         "assets": assets,
-        "static": static(""),
+        "static": settings.STATIC_URL,
         "offline": reverse("offline"),
         "accounts": reverse("login").removesuffix("login/"),
     }

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from cryptography import x509
-from cryptography.hazmat.primitives.serialization import load_pem_private_key
+from cryptography.hazmat.primitives.serialization import Encoding, load_pem_private_key
 from cryptography.x509.oid import ExtendedKeyUsageOID
 from hypothesis import given
 from hypothesis import strategies as st
@@ -66,7 +66,7 @@ def rogue(made: authority.Made, *names: x509.GeneralName) -> tuple[Path, Path]:
         .sign(root_key, leaf.signature_hash_algorithm)  # type: ignore[arg-type]
     )
     file = folder / "forged.pem"
-    file.write_bytes(forged.public_bytes(encoding=authority.serialization.Encoding.PEM))
+    file.write_bytes(forged.public_bytes(encoding=Encoding.PEM))
     return file, made.key
 
 
