@@ -50,7 +50,8 @@ class SchedulePlan:
             few = len(self.problems) == 1
             return f"{len(self.problems)} thing{'' if few else 's'} to mend first; nothing was brought in."
         parts = [f"{self.count(ADD)} new", f"{self.count(CHANGE)} changed", f"{self.count(SAME)} as they are"]
-        return f"{len(self.entries)} matches: {', '.join(parts)}."
+        total = len(self.entries)
+        return f"{total} match{'es' if total != 1 else ''}: {', '.join(parts)}."
 
 
 def schedule_plan(*, scope: Scope, event: Event, text: str) -> SchedulePlan:
@@ -133,6 +134,8 @@ def _entry(
         # A sheet handed out again has the times as they were once meant.
         return Entry(row.row, standing, SAME, changes=("played already, left as it is",))
     was = standing.starts_at
+    if was.replace(second=0, microsecond=0) == starts_at:
+        starts_at = was  # a schedule tells no seconds
     before = {name: getattr(standing, name) for name in ("importance", "strength", "carrier")}
     standing.starts_at = starts_at
     _fill(standing, row)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
 
-from builds.models import Event, Outing
+from builds.models import Event
 from builds.selectors.cart import cart
 from builds.selectors.cart_rows import handling_of
 from builds.selectors.review import BatteryReview, EventReview, ReviewMatch
@@ -53,18 +53,16 @@ def review_page(
     charges = charges_during(scope, event, rows)
     drawn = Drawn(None, rows, matches, outings, charges, handling_of(event), now)
     return ReviewPage(
-        surprises=_surprises(scope, event, review, outings),
+        surprises=_surprises(scope, event, review),
         batteries=tuple((row, told.get(row.battery.pk)) for row in review.batteries),
         chart=rotation_picture(event, drawn),
         over=all(match.called_off or match.starts_at < now for match in matches),
     )
 
 
-def _surprises(
-    scope: Scope, event: Event, review: EventReview, outings: Sequence[Outing]
-) -> tuple[Surprise, ...]:
+def _surprises(scope: Scope, event: Event, review: EventReview) -> tuple[Surprise, ...]:
     """Incidents, plans made anew and why, matches that ran otherwise than planned, voltages nobody expected."""
-    found = [*_incidents(scope, event, {row.battery.pk for row in review.batteries})]
+    found = _incidents(scope, event)
     for plan in review.plans[1:]:
         why = str(plan.told.get("why", ""))
         if why:
@@ -74,9 +72,10 @@ def _surprises(
     return tuple(sorted(found, key=lambda surprise: surprise.at))
 
 
-def _incidents(scope: Scope, event: Event, batteries: set[int]) -> list[Surprise]:
+def _incidents(scope: Scope, event: Event) -> list[Surprise]:
+    """Of any battery of the team on these days: one dropped at load-in never went out."""
     days = (event.starts_on, event.ends_on)
-    rows = scope.rows(BatteryIncident).filter(battery__in=batteries, happened_at__date__range=days)
+    rows = scope.rows(BatteryIncident).filter(happened_at__date__range=days)
     return [
         Surprise(
             row.happened_at,
