@@ -1,10 +1,11 @@
-"""API of flags, waivers, rules and rule packs."""
+"""API of flags, waivers, rules and rule packs, and of verdicts on batteries."""
 
 from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 from rest_framework.routers import SimpleRouter
 
+from compliance.api.batteries import BatteryVerdictList
 from compliance.api.flags import FlagViewSet, WaiverViewSet
 from compliance.api.pit import PitMoveEntry, PitPullEntry, PitSwapEntry
 from compliance.api.rotation import CalendarApi, CartApi, NextMatchApi, PlanApi, ReviewApi
@@ -25,5 +26,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("pit/<int:pk>/swap/", PitSwapEntry.as_view(), name="api-pit-swap"),
     path("pit/<int:pk>/pull/", PitPullEntry.as_view(), name="api-pit-pull"),
     path("pit/<int:pk>/move/", PitMoveEntry.as_view(), name="api-pit-move"),
+    path("battery-verdicts/", BatteryVerdictList.as_view(), name="api-battery-verdicts"),
     path("", include(router.urls)),
 ]

@@ -267,6 +267,19 @@ def test_cautions_name_gas_acid_short_circuit_lifting_and_disposal(client, scope
         assert word in text
 
 
+def test_the_api_says_the_same(client, scope):
+    battery = make_battery(scope.team, "B05")
+    read(battery, RISING)
+    make_battery(scope.team, "B06")
+    answer = client.get(address(scope, "api-battery-verdicts"))
+    assert answer.status_code == 200
+    first, second = answer.json()
+    assert (first["battery"], first["state"], first["may_match"]) == (battery.pk, "practice", False)
+    assert first["reasons"][0]["rule_code"] == "battery-rise"
+    assert first["reasons"][0]["working"]["limit"]["source"].startswith("+30 to +50 % over baseline")
+    assert second["settles"].startswith("No readings: take one")
+
+
 @pytest.mark.parametrize("many", [1, 9])
 def test_the_queries_of_both_pages_do_not_grow(client, scope, many):
     for n in range(many):
