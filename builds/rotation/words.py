@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 from django.utils import timezone
@@ -15,7 +14,12 @@ from builds.rotation.situation import Situation
 from builds.rotation.voltages import NEW, NONE, PUSH, STAND_IN, STUDY
 from builds.selectors.cart import CartRow, CartState
 from builds.selectors.cart_charge import ASSUMED_CHARGER_A, LevelSource
-from shared.planning.rotation import Plan
+from shared.planning.rotation import Plan, Remedies
+
+NO_WAY = (
+    "Neither one more battery, nor one more charger, nor a longer break alone fixes it: borrow batteries, or go out "
+    "with less charge than this event asks for."
+)
 
 
 def headline(found: Assembled, answer: Plan) -> str:
@@ -62,28 +66,29 @@ def quality(answer: Plan, *, instant: bool) -> str:
     return "A better plan may exist: no proof was found in time."
 
 
-def short_words(found: Assembled, remedies: Any) -> tuple[str, ...]:
+def short_words(found: Assembled, remedies: Remedies | None) -> tuple[str, ...]:
     """Which match fails first, and what would fix it; nothing where none does."""
-    if remedies is None or remedies.first_match is None:
+    if remedies is None:
         return ()
-    match = found.situation.ahead[int(remedies.first_match)]
-    said = [
-        f"Match {match.number} at {clock(match.starts_at)} is the first without a fit and charged battery."
-    ]
+    said = []
+    if remedies.first_match is not None:
+        match = found.situation.ahead[remedies.first_match]
+        said.append(
+            f"Match {match.number} at {clock(match.starts_at)} is the first without a fit and charged battery."
+        )
     ways = []
     if remedies.one_more_battery:
         ways.append("one more charged battery")
     if remedies.one_more_charger:
         ways.append("one more charger")
-    if remedies.later_by_min is not None and np.isfinite(remedies.later_by_min):
-        ways.append(f"a break {float(remedies.later_by_min):.0f} min longer before it")
+    if remedies.later_by_min is not None:
+        ways.append(f"a break {remedies.later_by_min:.0f} min longer before it")
     if ways:
         said.append(f"What would fix it: {', or '.join(ways)}.")
+    elif remedies.known:
+        said.append(NO_WAY)
     else:
-        said.append(
-            "Neither one more battery, one more charger nor a longer break alone fixes it: borrow batteries, or go "
-            "out with less charge than the event asks for."
-        )
+        said.append("What would fix it was not found in time.")
     return tuple(said)
 
 

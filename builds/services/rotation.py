@@ -24,16 +24,13 @@ from builds.rotation.words import short_words
 from shared import jobs
 from shared.access import Can, Scope
 from shared.models import JobRun
-from shared.planning import rotation as _kernel
-from shared.planning.rotation import Plan, blocks
-
-#: The exact search is on its way; until it is here the first answer stands.
-solve = getattr(_kernel, "solve", lambda problem, previous, limit_s: blocks(problem))
-why_short = getattr(_kernel, "why_short", lambda problem, limit_s: None)
+from shared.planning.rotation import Plan, solve, why_short
 
 PLAN_JOB = "rotation.plan"
 #: How long the search may take: a job is short, and the first answer stands meanwhile.
 LIMIT_S = 5.0
+#: For each question about what would give every match a battery.
+REMEDY_LIMIT_S = 2.0
 #: A first answer younger than this nobody has followed yet: changes are told against the plan before it.
 UNREAD = timedelta(seconds=60)
 #: How often a plan is worked out again because something changed meanwhile; then once more behind the lock.
@@ -120,24 +117,28 @@ def plan_work_out(*, scope: Scope, event: Event, judged: Judged) -> dict[str, in
     """
     scope.require(Can.WORK)
     plan = _current(scope, event)
-    if plan is None or plan.state != State.WORKING:
+    if plan is None or not (plan.state == State.WORKING or _lacks_remedies(plan)):
         return {"nothing": 1}
     now = timezone.now()
     found = assemble_problem(situation(scope, event, judged, now))
     before = _before(scope, event, now, than=plan)
     if found.situation.key != plan.content_key:
         return _again(scope, event, judged, plan)
+    if plan.state == State.SHORT:
+        return _tell_remedies(scope, event, plan, found)
     answer = solve(found.problem, before.earlier(found), LIMIT_S)
-    short = short_words(found, why_short(found.problem, LIMIT_S)) if answer.uncovered.size else ()
     with transaction.atomic():
         _lock(scope, event)
         still = _current(scope, event)
         if still is None or still.pk != plan.pk or still.state != State.WORKING:
             return {"overtaken": 1}
-        if situation(scope, event, judged, now, found.situation.volts).key == plan.content_key:
-            _write_best(still, found, answer, before, short)
-            return {"matches": len(found.situation.ahead), "proven": int(answer.proven)}
-    return _again(scope, event, judged, plan)
+        same = situation(scope, event, judged, now, found.situation.volts).key == plan.content_key
+        if same:
+            _write_best(still, found, answer, before)
+    if not same:
+        return _again(scope, event, judged, plan)
+    counts = {"matches": len(found.situation.ahead), "proven": int(answer.proven)}
+    return counts | (_tell_remedies(scope, event, still, found) if _lacks_remedies(still) else {})
 
 
 def plan_failed(*, scope: Scope, event: Event, sentence: str) -> None:
@@ -153,11 +154,14 @@ def plan_failed(*, scope: Scope, event: Event, sentence: str) -> None:
 
 
 def _again(scope: Scope, event: Event, judged: Judged, plan: RotationPlan) -> dict[str, int]:
-    """What the plan was asked for does not hold any more: ask for a new one, for whatever reason that was."""
+    """What the plan was asked for does not hold any more: ask for a new one, which nobody has read a reason of yet."""
     anew = plan_anew(scope, plan, judged, timezone.now())
+    if anew is None or anew.reason == Reason.ASKED:
+        # Better figures came in meanwhile: what set the plan off stays what set it off.
+        anew = Anew(Reason(plan.reason), str(plan.told.get("why", "")))
     plan_ask(
-        scope=scope, event=event, judged=judged, reason=anew.reason if anew else plan.reason,
-        why=anew.sentence if anew else str(plan.told.get("why", "")), trigger=JobRun.Trigger.EDIT,
+        scope=scope, event=event, judged=judged, reason=anew.reason, why=anew.sentence,
+        trigger=JobRun.Trigger.EDIT,
     )  # fmt: skip
     return {"asked_again": 1}
 
@@ -227,12 +231,26 @@ def _write_first(
     return plan
 
 
-def _write_best(
-    plan: RotationPlan, found: Assembled, answer: Plan, before: Before, short: tuple[str, ...]
-) -> None:
+def _lacks_remedies(plan: RotationPlan) -> bool:
+    return bool(plan.state == State.SHORT and not plan.told.get("short"))
+
+
+def _tell_remedies(scope: Scope, event: Event, plan: RotationPlan, found: Assembled) -> dict[str, int]:
+    """Which match fails first and what would fix it: searched for once the plan itself stands."""
+    said = short_words(found, why_short(found.problem, REMEDY_LIMIT_S))
+    with transaction.atomic():
+        _lock(scope, event)
+        still = scope.rows(RotationPlan).filter(pk=plan.pk, state=State.SHORT).first()
+        if still is None:
+            return {"overtaken": 1}
+        still.told = {**still.told, "short": list(said)}
+        still.save(update_fields=["told"])
+    return {"short": 1}
+
+
+def _write_best(plan: RotationPlan, found: Assembled, answer: Plan, before: Before) -> None:
     """The best plan in the place of its first answer; behind the lock."""
     tell(plan, found, answer, before, str(plan.told.get("why", "")), instant=False)
-    plan.told["short"] = list(short)
     plan.state = State.SHORT if answer.uncovered.size else State.READY
     plan.instant = False
     plan.save()
