@@ -133,9 +133,8 @@ def capacity_history(case: BatteryCase, group: Group, today: date) -> TrendChart
         unit="% of rated",
         points=tuple(points),
         summary=_capacity_words(points, case),
-        baseline=100.0,
-        baseline_label="rated",
         thresholds=(
+            Threshold(100.0, "rated", "baseline"),
             Threshold(100 * policy.watch_capacity_frac, "watch below", "watch"),
             Threshold(100 * policy.retire_capacity_frac, "retire below", "stop"),
         ),

@@ -137,7 +137,7 @@ def test_capacity_tests_against_what_is_rated(scope):
     assert chart is not None
     assert [(round(p.value), p.counted) for p in chart.points] == [(95, True), (61, False)]
     assert "left out: its current is not the one" in chart.points[1].note
-    assert [t.value for t in chart.thresholds] == pytest.approx([90, 80])
+    assert [t.value for t in chart.thresholds] == pytest.approx([100, 90, 80])
     assert chart.summary.startswith("95 % of rated on")
 
 

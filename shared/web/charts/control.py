@@ -87,6 +87,8 @@ def _parts(chart: ControlChart, frame: Frame) -> Iterator[SafeString]:
     ):
         level = y(value)
         yield element("line", class_=f"d-level d-level--{kind}", x1=frame.x0, x2=frame.x1, y1=level, y2=level)
+        if not value and foot - top < 60:
+            continue  # no room between the limits for a word on the middle line
         text = word if not value else f"{word} {format_figure(value, chart.decimals).strip()}"
         yield element(
             "text", text, class_=f"d-note d-halo d-start d-word--{kind}", x=frame.x0 + 5, y=level + shift

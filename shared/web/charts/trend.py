@@ -188,11 +188,12 @@ def _parts(plot: _Plot) -> Iterator[SafeString]:
             yield element("line", class_="d-rug", x1=x, x2=x, y1=frame.y0 - 9, y2=frame.y0)
     if chart.today and plot.first <= chart.today <= plot.last:
         yield from upright(frame, plot.x(day_number(chart.today)), "today", "today")
-    if chart.baseline is not None and math.isfinite(chart.baseline):
-        yield from _level(plot, chart.baseline, chart.baseline_label, "baseline", right=True)
-    for level in chart.thresholds:
-        if math.isfinite(level.value):
-            yield from _level(plot, level.value, level.label, level.severity)
+    levels = [level for level in chart.thresholds if math.isfinite(level.value)]
+    base = chart.baseline if chart.baseline is not None and math.isfinite(chart.baseline) else None
+    if base is not None:
+        yield _level(plot, base, "baseline")
+    for level in levels:
+        yield _level(plot, level.value, level.severity)
     fit = [
         plot.at(day, value)
         for day, value in chart.fit
@@ -204,6 +205,11 @@ def _parts(plot: _Plot) -> Iterator[SafeString]:
     for point in plot.points:
         x, y = plot.at(point.day, point.value)
         yield mark(marks[point.instrument], x, y, counted=point.counted)
+    # Words last: no mark may stand on them.
+    if base is not None:
+        yield _level_word(plot, base, chart.baseline_label, "baseline", right=True)
+    for level in levels:
+        yield _level_word(plot, level.value, level.label, level.severity)
     yield from _crossing(plot)
 
 
@@ -220,13 +226,15 @@ def _band(plot: _Plot) -> Iterator[SafeString]:
     yield element("path", class_="d-band", d=path_through([*upper, *lower]) + "Z")
 
 
-def _level(plot: _Plot, value: float, label: str, kind: str, *, right: bool = False) -> Iterator[SafeString]:
-    y = plot.y(value)
-    frame = plot.frame
-    yield element("line", class_=f"d-level d-level--{kind}", x1=frame.x0, x2=frame.x1, y1=y, y2=y)
+def _level(plot: _Plot, value: float, kind: str) -> SafeString:
+    y, frame = plot.y(value), plot.frame
+    return element("line", class_=f"d-level d-level--{kind}", x1=frame.x0, x2=frame.x1, y1=y, y2=y)
+
+
+def _level_word(plot: _Plot, value: float, label: str, kind: str, *, right: bool = False) -> SafeString:
     text = f"{label} {format_figure(value, plot.chart.decimals)}"
-    x, side = (frame.x1 - 5, "d-end") if right else (frame.x0 + 5, "d-start")
-    yield element("text", text, class_=f"d-note d-halo {side} d-word--{kind}", x=x, y=y - 5)
+    x, side = (plot.frame.x1 - 5, "d-end") if right else (plot.frame.x0 + 5, "d-start")
+    return element("text", text, class_=f"d-note d-halo {side} d-word--{kind}", x=x, y=plot.y(value) - 5)
 
 
 def _crossing(plot: _Plot) -> Iterator[SafeString]:
