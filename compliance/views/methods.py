@@ -11,6 +11,7 @@ from compliance.models import RulePack, RuleSetting
 from compliance.rules.base import Limit, Rule
 from compliance.rules.examples import EXAMPLES
 from compliance.rules.examples_planning import trend
+from compliance.rules.planning_methods import METHODS
 from compliance.rules.registry import RULES
 from compliance.views.limits import limit_text
 from shared.access import Scope
@@ -36,6 +37,7 @@ class MethodList(TeamPage):
                 for sweep, rules in groupby(RULES.values(), key=lambda rule: rule.sweep)
             ],
             "rule_count": len(RULES),
+            "planning": METHODS.values(),
             "ampacity_tables": AMPACITY_TABLES.values(),
             "bundle_tables": [
                 (table, list(zip(table.from_count, table.factors, strict=True)))
@@ -50,6 +52,14 @@ class MethodDetail(TeamPage):
     nav_key = "methods"
 
     def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        method = METHODS.get(self.kwargs["code"])
+        if method is not None:
+            context: dict[str, Any] = {
+                "method": method,
+                "example": method.example(),
+                "about": method.example.__doc__,
+            }
+            return self.render("compliance/methods/planning.html", context)
         rule = RULES.get(self.kwargs["code"])
         if rule is None:
             raise Http404("No such rule.")

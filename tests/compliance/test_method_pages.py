@@ -11,10 +11,12 @@ from django.utils.html import escape
 from builds.models import Season
 from compliance.models import RulePack, RuleSetting
 from compliance.rules.examples import EXAMPLES
+from compliance.rules.planning_methods import METHODS, example_day
 from compliance.rules.registry import RULES
 from compliance.selectors.packs import PackTable
 from shared.electrical import ampacity
 from shared.models import JobRun, Role
+from shared.planning.rotation import solve
 from tests.inventory.stockroom import make_scope, make_team
 
 pytestmark = pytest.mark.django_db
@@ -45,6 +47,38 @@ def test_every_rule_is_explained(client, mentor, code):
     assert all(source.status in text for source in rule.sources)
     assert answer.context["example"]["steps"]
     assert "nan" not in str(answer.context["example"])
+
+
+@pytest.mark.parametrize("code", METHODS)
+def test_every_method_of_planning_is_explained(client, mentor, code):
+    method = METHODS[code]
+    assert code not in RULES  # one address each
+    assert (
+        address(mentor, "method-detail", code=code)
+        in client.get(address(mentor, "method-list")).content.decode()
+    )
+    text = client.get(address(mentor, "method-detail", code=code)).content.decode()
+    assert all(escape(line) in text for line in (method.title, method.asks, *method.says, *method.needs))
+    assert all(escape(source.title) in text for source in method.sources)
+
+
+def test_the_charging_example_follows_the_formula_by_hand():
+    """Bulk Ah/A plus absorption, 110 % returned: 1.1 x 3 Ah / 6 A = 33 min, and 60 min of absorption."""
+    steps = {step["label"]: step["result"] for step in METHODS["charging"].example()["steps"]}
+    assert steps["At full current"] == pytest.approx(33)
+    assert steps["Until full"] == pytest.approx(93)
+    assert 15 / 18 < steps["Taken off early"] / 100 < 1
+
+
+def test_the_rotation_example_is_the_best_there_is():
+    """By hand: 50 minutes do not bring a battery back: ABA or BAB; the last match counts double, and A falls less."""
+    worked = METHODS["rotation"].example()
+    goes = [step["numbers"][0] for step in worked["steps"] if step["label"].startswith("Match ")]
+    assert goes == ["A", "B", "A"]
+    assert [step["result"] for step in worked["steps"][-2:]] == [0, 0]
+    best = solve(example_day())
+    assert best.proven
+    assert ["AB"[b] for b in best.battery] == goes
 
 
 def test_the_ampacity_example_follows_the_tables_by_hand():
