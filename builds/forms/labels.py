@@ -15,6 +15,7 @@ from shared.labels.layouts import LAYOUTS, MOST_SHIFT_MM
 PAGES = {"A4": "A4 sheets", "Letter": "Letter sheets", "Roll": "Label printers, one by one"}
 KINDS = {Kind.BATTERY: "Batteries", Kind.SPOOL: "Spools", Kind.BIN: "Bins", Kind.ROBOT: "Robots"}
 MOST_COPIES = 20
+_ONE = forms.NumberInput(attrs={"placeholder": "1"})
 
 
 def layout_choices() -> list[tuple[str, list[tuple[str, str]]]]:
@@ -36,8 +37,10 @@ class LabelForm(forms.Form):
     )
     thing = forms.MultipleChoiceField(required=False, widget=forms.CheckboxSelectMultiple, label="One by one")
     layout = forms.ChoiceField(choices=layout_choices, required=False, label="Labels")
-    start = forms.IntegerField(min_value=1, required=False, label="First free label")
-    copies = forms.IntegerField(min_value=1, max_value=MOST_COPIES, required=False, label="Copies of each")
+    start = forms.IntegerField(min_value=1, required=False, label="First free label", widget=_ONE)
+    copies = forms.IntegerField(
+        min_value=1, max_value=MOST_COPIES, required=False, label="Copies of each", widget=_ONE
+    )
     shift_x_mm = forms.FloatField(
         min_value=-MOST_SHIFT_MM, max_value=MOST_SHIFT_MM, required=False, label="Move right (mm)"
     )

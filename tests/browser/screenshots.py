@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page
 from tests.browsing import chromium
 
 #: Picture name -> path under the team, or a path whose first link of a pattern is followed; a pattern that begins
-#: with "=" is about the words of a link.
+#: with "=" is about the words of a link, one that begins with "#" is a place on the page itself.
 PAGES: dict[str, tuple[str, str]] = {
     "home": ("", ""),
     "flags": ("flags/", ""),
@@ -43,7 +43,7 @@ PAGES: dict[str, tuple[str, str]] = {
     "event": ("events/", r"=second meet"),
     "pit": ("pit/", r"/pit/\d+/$"),
     "charging": ("charging/", ""),
-    "rotation": ("pit/", r"/pit/\d+/$ > /rotation/$"),
+    "rotation": ("pit/", r"/pit/\d+/$ > /rotation/$ > #chart-head"),
     "sheet": ("pit/", r"/pit/\d+/$ > /rotation/$ > /rotation/sheet/$"),
     "schedule": ("pit/", r"/pit/\d+/$ > /schedule/$"),
     "review": ("pit/", r"/pit/\d+/$ > /review/$"),
@@ -87,6 +87,7 @@ def shoot(browser: Browser, args: Any, width: int, scheme: Any) -> None:
                 "a[href]", "as => as.map(a => [a.getAttribute('href'), a.textContent])"
             )
             target = next((href for href, words in links if leads(pattern, href, words)), None)
+            target = pattern if pattern.startswith("#") else target
             if target is None:
                 print(f"no link like {pattern} on {page.url}")
                 break
