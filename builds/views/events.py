@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from builds.models import Build, BuildState, Event, Match, Outing
+from builds.selectors.cart_rows import handling_of
 from builds.selectors.events import events_ahead, events_past, matches_of, outings
 from builds.selectors.stores import EventNeeds, event_needs
 from inventory.selectors.history import history_of
@@ -55,6 +56,9 @@ class EventDetail(TeamPage):
             "needs": needs,
             "road": road_chart(event, needs, timezone.now()) if needs else None,
             "schedule": schedule_chart(matches, used, timezone.now()),
+            "cart_batteries": event.batteries.order_by("code"),
+            "cart_chargers": event.chargers.order_by("name"),
+            "handling": handling_of(event),
             "robots": [(robot, build_of.get(robot.pk)) for robot in robots],
             "matches": with_outings(matches, used),
             "outings": used,

@@ -20,6 +20,8 @@ from inventory.api.serializers import (
     IncidentCloseSerializer,
     IncidentInSerializer,
     IncidentSerializer,
+    IntakeDoneSerializer,
+    IntakeSerializer,
     ReadingSerializer,
 )
 from inventory.models import Battery, BatteryIncident, CapacityTest, Charge, Charger, Reading
@@ -31,6 +33,7 @@ from inventory.services.batteries import (
 )
 from inventory.services.chargers import charger_save
 from inventory.services.incidents import incident_close, incident_log
+from inventory.services.intake import battery_intake
 from shared.access import Can, Scope
 from shared.api import TeamReadViewSet, TeamViewSet
 
@@ -39,6 +42,24 @@ class BatteryViewSet(Archivable):
     queryset = Battery.objects.order_by("code")
     serializer_class = BatterySerializer
     filterset_fields = ("code", "state", "model", "archived")
+
+    @extend_schema(
+        request=IntakeSerializer, responses={201: IntakeDoneSerializer}, summary="A battery joins the team"
+    )
+    @action(detail=False, methods=["post"])
+    def intake(self, request: Request, team: str) -> Response:
+        """With its first reading and its first charge, all or nothing; the same one sent twice is one."""
+        asked = IntakeSerializer(data=request.data, context=self.get_serializer_context())
+        asked.is_valid(raise_exception=True)
+        first = asked.first_reading()
+        charger = asked.validated_data.pop("charger_name", None)
+        made = battery_intake(
+            scope=self.scope,
+            battery=Battery(team=self.scope.team, **asked.validated_data),
+            first=first,
+            charger=charger,
+        )
+        return Response(IntakeDoneSerializer(made).data, status=201)
 
     @extend_schema(request=BatteryStateSerializer, responses=BatterySerializer, summary="May it go out?")
     @action(detail=True, methods=["post"], url_path="state", url_name="state")

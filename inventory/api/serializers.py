@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields as fields_of
 from typing import Any
 
 from rest_framework import serializers
@@ -17,6 +18,7 @@ from inventory.models import (
     Charger,
     Component,
     DevicePoint,
+    Method,
     Movement,
     Offer,
     Part,
@@ -29,6 +31,7 @@ from inventory.models import (
     TerminalType,
     WireType,
 )
+from inventory.services.intake import FirstReading
 from shared.api import ScopedSerializer, TeamSerializer, team_serializer
 from shared.fields import QuantitySerializerField
 
@@ -49,10 +52,13 @@ StockItemSerializer = team_serializer(
 DevicePointSerializer = team_serializer(
     DevicePoint, "device", "multiple", "opens_min_s", "opens_max_s", "status", "source"
 )
-BatterySerializer = team_serializer(
-    Battery, "code", "model", "serial", "acquired_on", "in_service_on", "cycles_at_intake", "state", "state_reason",
-    "notes", "archived", read_only=("state", "state_reason", "archived"),
+BATTERY_FIELDS = (
+    "id", "code", "model", "serial", "acquired_on", "in_service_on", "cycles_at_intake", "state", "state_reason",
+    "notes", "archived",
 )  # fmt: skip
+BatterySerializer = team_serializer(
+    Battery, *BATTERY_FIELDS[1:], read_only=("state", "state_reason", "archived")
+)
 
 
 def kind_serializer(model: type[Part]) -> type[TeamSerializer]:
@@ -204,6 +210,40 @@ class ChargeSerializer(TeamSerializer):
 class ChargeEndSerializer(serializers.Serializer[Any]):
     ended_at = serializers.DateTimeField(required=False)
     returned_ah = QuantitySerializerField(unit="ah", required=False, allow_null=True)
+
+
+class IntakeSerializer(BatterySerializer):  # type: ignore[misc,valid-type]  # made by a function
+    """A battery, and what the meters say on arrival; on its first charge if a charger is given."""
+
+    rest_v = QuantitySerializerField(unit="v", required=False, allow_null=True)
+    rest_h = QuantitySerializerField(unit="h", required=False, allow_null=True)
+    resistance_mohm = QuantitySerializerField(unit="mohm", required=False, allow_null=True)
+    method = serializers.ChoiceField(choices=Method.choices, required=False)
+    instrument = serializers.CharField(max_length=60, required=False)
+    temperature_c = QuantitySerializerField(unit="c", required=False, allow_null=True)
+    charger_name = serializers.CharField(
+        max_length=60, required=False, help_text="A new name makes a charger"
+    )
+
+    class Meta:
+        model = Battery
+        fields = (*BATTERY_FIELDS, *(field.name for field in fields_of(FirstReading)), "charger_name")
+        read_only_fields = ("id", "state", "state_reason", "archived")
+
+    def first_reading(self) -> FirstReading:
+        """What was measured, taken out of the battery's own fields."""
+        names = [field.name for field in fields_of(FirstReading)]
+        return FirstReading(
+            **{name: self.validated_data.pop(name) for name in names if name in self.validated_data}
+        )
+
+
+class IntakeDoneSerializer(serializers.Serializer[Any]):
+    """What was entered: the battery and the first entries about it."""
+
+    battery = BatterySerializer()
+    reading = ReadingSerializer(allow_null=True)
+    charge = ChargeSerializer(allow_null=True)
 
 
 IncidentSerializer = team_serializer(

@@ -102,7 +102,10 @@ class ChargeEndForm(forms.Form):
 
 
 class BatteryStateForm(forms.Form):
-    """May it go out, and if not, why. Returning it to service is for the logistics lead or a mentor."""
+    """May it go out, and if not, why. Returning it to service is for the logistics lead or a mentor.
+
+    Retirement has a page of its own, which says where the battery goes.
+    """
 
     state = forms.ChoiceField(choices=BatteryState.choices, widget=forms.RadioSelect)
     reason = forms.CharField(
@@ -113,9 +116,11 @@ class BatteryStateForm(forms.Form):
         super().__init__(data, initial={"state": battery.state, "reason": battery.state_reason})
         field = self.fields["state"]
         assert isinstance(field, forms.ChoiceField)
+        kept = {BatteryState.RETIRED} - {battery.state}
         if not scope.can(Can.SUPPLY) and battery.state != BatteryState.IN_SERVICE:
-            field.choices = [c for c in BatteryState.choices if c[0] != BatteryState.IN_SERVICE]
+            kept.add(BatteryState.IN_SERVICE)
             field.help_text = "A logistics lead or mentor returns it to service."
+        field.choices = [c for c in BatteryState.choices if c[0] not in kept]
 
 
 class CapacityForm(forms.Form):

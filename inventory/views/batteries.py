@@ -149,6 +149,7 @@ def open_charge(page: BatteryEntry) -> Charge | None:
 class BatteryStatePage(BatteryEntry):
     title = "May {} go out?"
     submit = "Set it"
+    template = "inventory/battery_state.html"
 
     def form(self, data: Any = None) -> Form:
         return BatteryStateForm(data, scope=self.scope, battery=self.battery)

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from builds.models import Event, Match, Outing
-from inventory.models import BatteryState, Offer, Supplier
+from inventory.models import BatteryState, Charger, Offer, Supplier
 from shared.models import Role
 from tests.builds.workshop import make_build, make_circuit, make_event, make_robot, make_workshop
 from tests.compliance.flagged import make_battery
@@ -205,3 +205,48 @@ def test_long_lists_take_no_more_queries(client, shop, event):
     two = [queries(client, page) for page in pages]
     grow(2, 50)
     assert [queries(client, page) for page in pages] == two
+
+
+def test_just_now_into_a_robot_is_a_swap_and_comes_out_again(client, shop):
+    robot = make_robot(shop)
+    battery = make_battery(shop.team, "B01")
+    given = {"battery": battery.pk, "robot": robot.pk, "start_rest_v": "12,81"}
+    for _ in range(2):
+        answer = client.post(url(shop, "outing-new"), given, follow=True)
+    made = Outing.objects.get()
+    assert (made.in_robot, made.start_rest_v) == (True, 12.81)
+    assert f"B01 is in {robot}." in answer.content.decode()
+    end = url(shop, "outing-end", pk=made.pk)
+    assert f"B01 comes out of {robot}" in client.get(end).content.decode()
+    slip = client.post(end, {"end_rest_v": "124"})
+    assert "Was it 12.4 V?" in str(slip.context["form"].errors["end_rest_v"])
+    assert client.post(end, {"lowest_v": "9.1"}).status_code == 302
+    assert client.post(end, {"end_rest_v": "12.4"}).status_code == 302
+    made.refresh_from_db()
+    assert (made.in_robot, made.lowest_v, made.end_rest_v) == (False, 9.1, 12.4)
+    assert "is out" in client.get(end).content.decode()
+
+
+def test_what_goes_and_how_it_is_handled_stands_on_the_event(client, shop):
+    event = make_event(shop, "Open", timezone.localdate(), [make_robot(shop)])
+    page = url(shop, "event-detail", pk=event.pk)
+    assert "all in service" in client.get(page).content.decode()
+    assert "common practice, nothing entered" in client.get(page).content.decode()
+    battery, charger = make_battery(shop.team, "B01"), Charger.objects.create(team=shop.team, name="Pit 1")
+    given = {
+        "name": "Open", "starts_on": event.starts_on, "ends_on": event.ends_on, "matches_planned": 10,
+        "batteries": [battery.pk], "chargers": [charger.pk],
+    }  # fmt: skip
+    assert client.post(url(shop, "event-edit", pk=event.pk), given).status_code == 302
+    assert (list(event.batteries.all()), list(event.chargers.all())) == ([battery], [charger])
+    handling = url(shop, "handling-edit", pk=event.pk)
+    fields = {"ready_before_min": 15, "back_after_min": 10, "absorption_min": 60, "rest_min": 5}
+    refused = client.post(handling, {**fields, "cool_min": 9999, "least_charge_frac": "90 %"})
+    assert "cannot be right" in str(refused.context["form"].errors["cool_min"])
+    for _ in range(2):
+        done = client.post(handling, {**fields, "cool_min": "30 min", "least_charge_frac": "90 %"})
+        assert done.status_code == 302
+    text = client.get(page).content.decode()
+    assert "cools" in text
+    assert "nothing entered" not in text
+    assert "Pit 1" in text

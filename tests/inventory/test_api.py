@@ -267,3 +267,21 @@ def test_chargers_are_entered_changed_and_archived(api, room):
     assert (made.json()["current_a"], made.json()["absorption_min"]) == (6.0, 60.0)
     assert api.post(url, {"name": "Pit 1"}, format="json").status_code == 400
     assert api.post(url, {"name": "Pit 2", "current_a": -1}, format="json").status_code == 400
+
+
+def test_a_battery_joins_with_reading_and_charge(api, room):
+    model = make_battery(room.scope).model_id
+    body = {
+        "code": "B50", "model": model, "acquired_on": "2026-02-01", "rest_v": 12.81, "resistance_mohm": "14.2 mohm",
+        "method": "ac1k", "instrument": "Bench 1", "charger_name": "Pit 1",
+    }  # fmt: skip
+    url = address(room.scope, "api-battery-intake")
+    first, again = (api.post(url, body, format="json") for _ in range(2))
+    assert first.status_code == 201, first.content
+    assert first.json()["battery"]["id"] == again.json()["battery"]["id"]
+    assert first.json()["reading"]["resistance_mohm"] == pytest.approx(14.2)
+    assert (first.json()["charge"]["purpose"], first.json()["charge"]["charger_name"]) == ("first", "Pit 1")
+    for wrong, field in (({"resistance_mohm": 0.0142}, "resistance_mohm"), ({"rest_v": 128}, "rest_v")):
+        refused = api.post(url, {**body, "code": "B51", **wrong}, format="json")
+        assert (refused.status_code, refused.json()["field"]) == (400, field)
+    assert not Battery.objects.filter(code="B51").exists()

@@ -184,6 +184,6 @@ def test_an_auditor_reads_and_does_not_enter(client, member, battery):
 def test_a_battery_is_entered_and_edited(client, member, battery):
     given = {"code": "B50", "model": battery.model_id, "acquired_on": "2026-02-01", "cycles_at_intake": "0"}
     assert client.post(address(member, "battery-new"), given).status_code == 302
-    again = client.post(address(member, "battery-new"), given)
+    again = client.post(address(member, "battery-new"), {**given, "serial": "another"})
     assert again.status_code == 422
     assert Battery.objects.filter(code="B50").count() == 1
