@@ -299,4 +299,4 @@ def test_the_queries_of_both_pages_do_not_grow(client, scope, many):
 
 
 #: Of the list and of one battery: both read the book (12), flags, session and team.
-QUERIES = [23, 29]
+QUERIES = [23, 30]
