@@ -17,6 +17,9 @@ from shared.planning.charging import charge_minutes
 from shared.planning.rotation import Problem
 
 _MINUTE = timedelta(minutes=1)
+#: So much less is expected of a battery nobody can judge yet: among equals one that was judged goes first, above all in
+#: the matches that count most (our choice, as fine as voltages are told).
+UNSURE_V = 0.1
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,8 @@ def _volts(found: Situation) -> tuple[FloatArray, list[float]]:
         volts = found.volts.of(match.robot_id, cart, levels)
         lowest[:, m] = volts.lowest_v
         limit.append(volts.limit_v)
+    unsure = [found.judged.unsure(row.battery) is not None for row in found.cart]
+    lowest[np.array(unsure, dtype=np.bool_)] -= UNSURE_V
     return lowest, limit
 
 

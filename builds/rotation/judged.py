@@ -9,9 +9,15 @@ from typing import Protocol
 from builds.network import PUSHING
 from inventory.models import Battery, BatteryState
 
+#: The state of a verdict that cannot be given yet.
+UNSURE = "unknown"
+
 
 class Fit(Protocol):
-    """The verdict on one battery."""
+    """The verdict on one battery; ``settles``: the reading that would settle a doubt."""
+
+    @property
+    def state(self) -> str: ...
 
     @property
     def may_match(self) -> bool: ...
@@ -21,6 +27,9 @@ class Fit(Protocol):
 
     @property
     def sentence(self) -> str: ...
+
+    @property
+    def settles(self) -> str: ...
 
 
 @dataclass(frozen=True)
@@ -45,6 +54,13 @@ class Judged:
             return f"{battery.get_state_display().lower()}, {battery.state_reason}".rstrip(", ")
         verdict = self.verdicts.get(battery.pk)
         return verdict.sentence if verdict else ""
+
+    def unsure(self, battery: Battery) -> str | None:
+        """What would settle whether it may go out, where nobody can judge it yet and it counts as one that may."""
+        verdict = self.verdicts.get(battery.pk)
+        if verdict is None or verdict.state != UNSURE or not any(self.may(battery)):
+            return None
+        return verdict.settles
 
     def push_of(self, build_id: int) -> int:
         return self.pushing.get(build_id, PUSHING)

@@ -191,6 +191,7 @@ def _battery_facts(row: CartRow, rows: CartRows, judged: Judged) -> dict[str, An
     return {
         "code": row.battery.code,
         "may": [*judged.may(row.battery)],
+        "unsure": judged.unsure(row.battery) is not None,
         "out": row.state == CartState.OUT,
         "ah": round(row.capacity_ah, 3),
         "cycles": row.cycles,

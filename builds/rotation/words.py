@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 from django.utils import timezone
 
-from builds.rotation.assemble import Assembled
+from builds.rotation.assemble import UNSURE_V, Assembled
 from builds.rotation.situation import Situation
 from builds.rotation.voltages import NEW, NONE, PUSH, STAND_IN, STUDY
 from builds.selectors.cart import CartRow, CartState
@@ -183,10 +183,20 @@ def _left_out(found: Situation) -> list[str]:
             )
         elif not found.judged.may(row.battery)[0]:
             said.append(f"{row.battery.code} goes out for practice only.")
+    for row in found.cart:
+        settles = found.judged.unsure(row.battery)
+        if settles is not None:
+            said.append(_unsure_words(row.battery.code, settles))
     silent = [match.number for match, outing in found.behind if outing is None]
     if silent:
         said.append(f"No battery was noted for match {', '.join(silent)}: what it took is not counted.")
     return said
+
+
+def _unsure_words(code: str, settles: str) -> str:
+    how = f" What would settle it: {settles[:1].lower()}{settles[1:]}" if settles else ""
+    said = f"{code} cannot be judged yet and counts as one that may go out, with {UNSURE_V:g} V less expected of it."
+    return f"{said}{how}".rstrip(".") + "."
 
 
 def uses_words(found: Assembled, answer: Plan) -> str:

@@ -20,7 +20,7 @@ from builds.rotation.words import assumed_words
 from builds.selectors.studies import battery_case, network_of
 from builds.studies import solved
 from inventory.models import Battery, BatteryState, Reading
-from shared.planning.rotation import blocks
+from shared.planning.rotation import blocks, solve
 from tests.builds.pit_shop import Pit, make_pit
 
 pytestmark = pytest.mark.django_db
@@ -31,6 +31,8 @@ class Verdict:
     may_match: bool
     may_practice: bool
     sentence: str = "Its resistance has doubled."
+    state: str = "watch"
+    settles: str = ""
 
 
 def assembled_of(found: Situation) -> Any:
@@ -147,6 +149,24 @@ def test_who_may_go_out(pit):
     assert "P02 goes out for practice only." in told
     pit.judged = Judged({pit.batteries[1].pk: Verdict(False, False)})
     assert "P02 stays out: Its resistance has doubled." in assumed_words(pit.stands())
+
+
+def test_one_nobody_can_judge_may_go_out_after_its_equals_and_that_is_said(pit):
+    Reading.objects.update(resistance_mohm=13.0)
+    plain = np.asarray(assembled_of(pit.stands()).problem.lowest_v)
+    settles = "Measure it three times, a week apart."
+    pit.judged = Judged({pit.batteries[0].pk: Verdict(True, True, state="unknown", settles=settles)})
+    Match.objects.filter(pk=pit.matches[0].pk).update(importance="final")
+    found = pit.stands()
+    problem = assembled_of(found).problem
+    assert np.allclose(np.asarray(problem.lowest_v)[0], plain[0] - 0.1)
+    assert np.allclose(np.asarray(problem.lowest_v)[1:], plain[1:])
+    assert np.asarray(problem.fit).all()
+    assert solve(problem).battery[0] != 0, "the final goes to one that was judged"
+    assert (
+        "P01 cannot be judged yet and counts as one that may go out, with 0.1 V less expected of it. "
+        "What would settle it: measure it three times, a week apart."
+    ) in assumed_words(found)
 
 
 def test_what_happened_is_left_out_and_how_it_left_the_batteries_counts(pit):

@@ -225,7 +225,7 @@ class TestAnew:
     def test_a_verdict_spoke_against_one(self, planned):
         class No:
             may_match = may_practice = False
-            sentence = "Its resistance has doubled."
+            sentence, state, settles = "Its resistance has doubled.", "retire", ""
 
         planned.judged = Judged({planned.batteries[1].pk: No()})
         assert anew(planned) == ("cart", "P02 must not go out as planned any more.")
