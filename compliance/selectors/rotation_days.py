@@ -93,9 +93,11 @@ def _day(matches: Sequence[Match], bars: Mapping[str, Sequence[RotationBar]], dr
 
 
 def _seen(first: datetime, last: datetime, drawn: Drawn) -> Iterable[datetime]:
-    """Charges before the first match that its day rests on, so that they are in the picture; never the night."""
+    """What belongs in the picture before the first match: its charges, and now; never the night."""
     early = first - timedelta(hours=3)
     yield first
+    if early <= drawn.now <= last:
+        yield drawn.now
     for step in drawn.view.steps if drawn.view else ():
         if step.charge_from and early <= step.charge_from <= last:
             yield step.charge_from
