@@ -39,8 +39,13 @@ for name in ("first", "second"):
 print("MADE", shop.scope.team.slug, shop.event.pk, shop.batteries["GP-01"].pk)
 """
 PULL = """
-from inventory.models import Battery, BatteryState
-Battery.objects.filter(code="GP-03").update(state=BatteryState.QUARANTINE)
+from django.utils import timezone
+from inventory.models import Battery, BatteryIncident
+from inventory.services.incidents import incident_log
+from shared.access import system_scope
+battery = Battery.objects.get(code="GP-03")
+kind = BatteryIncident.Kind.HOT
+incident_log(scope=system_scope(battery.team), battery=battery, kind=kind, happened_at=timezone.now())
 """
 
 
@@ -82,10 +87,10 @@ def pit_page(page: Page, pit: Any) -> Page:
 
 
 def wait_until_kept(page: Page, path: str) -> None:
-    """The worker has the page, its files, and the right to answer for it."""
-    look = """async (path) => Boolean(navigator.serviceWorker.controller)
+    """The worker is at work and has the page."""
+    look = """async (path) => Boolean((await navigator.serviceWorker.ready).active)
         && Boolean(await (await caches.open("loadstock-pages")).match(path, {ignoreVary: true}))"""
-    wait_for(lambda: page.evaluate(look, path), within_s=30, what=f"{path} kept in the phone")
+    wait_for(lambda: page.evaluate(look, path), within_s=60, what=f"{path} kept in the phone")
 
 
 def entries(page: Page) -> Any:

@@ -42,7 +42,7 @@
   /* --- what to do with a code ---------------------------------------------------------------------- */
   const found = async (text) => {
     says.textContent = `Read: ${text}`;
-    if (navigator.vibrate) navigator.vibrate(80);
+    if (navigator.userActivation?.hasBeenActive && navigator.vibrate) navigator.vibrate(80);
     if (asked) {
       sessionStorage.setItem(KEY, JSON.stringify({ ...asked, code: text }));
       location.assign(asked.back);
