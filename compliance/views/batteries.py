@@ -20,7 +20,7 @@ from compliance.selectors.flags import flags_of, flags_open
 from inventory.models import Battery, Charge, Reading
 from inventory.selectors.batteries import battery_table, cycles_since_intake
 from inventory.selectors.history import history_of
-from inventory.selectors.incidents import open_incidents
+from inventory.selectors.incidents import unlooked
 from shared.access import Can
 from shared.pages import TeamPage
 
@@ -87,7 +87,7 @@ class BatteryDetail(TeamPage):
             "flags": [f for f in flags if f.state == FlagState.OPEN],
             "workings": workings(study),
             "history": history_of(battery),
-            "open_incidents": open_incidents(self.scope, battery),
+            "open_incidents": unlooked(self.scope, battery),
             "works": self.scope.can(Can.WORK),
             "supplies": self.scope.can(Can.SUPPLY),
             **self.records(battery, study),

@@ -57,5 +57,10 @@ class BatteryIncident(TeamOwned):
             ),
         ]
 
+    @property
+    def is_grave(self) -> bool:
+        """Whether nobody charges or uses the battery before a qualified adult has looked at it."""
+        return self.kind in self.QUARANTINES
+
     def __str__(self) -> str:
         return f"{self.battery.code}: {self.get_kind_display().lower()}"

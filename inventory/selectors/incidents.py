@@ -14,6 +14,11 @@ def incidents(scope: Scope, battery: Battery | None = None) -> QuerySet[BatteryI
     return rows if battery is None else rows.filter(battery=battery)
 
 
+def unlooked(scope: Scope, battery: Battery | None = None) -> QuerySet[BatteryIncident]:
+    """Incidents nobody has looked at yet, lesser ones too."""
+    return incidents(scope, battery).filter(looked_at=None)
+
+
 def open_incidents(scope: Scope, battery: Battery | None = None) -> QuerySet[BatteryIncident]:
     """The grave ones nobody has looked at yet."""
-    return incidents(scope, battery).filter(kind__in=BatteryIncident.QUARANTINES, looked_at=None)
+    return unlooked(scope, battery).filter(kind__in=BatteryIncident.QUARANTINES)

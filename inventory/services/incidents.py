@@ -58,7 +58,7 @@ def incident_log(
             ),
             trigger=trigger,
         )
-        if kind in BatteryIncident.QUARANTINES and now.state != BatteryState.RETIRED:
+        if made.is_grave and now.state != BatteryState.RETIRED:
             _quarantine(scope, now, made, trigger)
         return made
 

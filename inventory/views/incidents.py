@@ -42,7 +42,7 @@ class IncidentNew(BatteryEntry):
     def enter(self, given: dict[str, Any]) -> str:
         made = incident_log(scope=self.scope, battery=self.battery, **given)
         said = f"{self.battery.code}: {made.get_kind_display().lower()} noted."
-        if made.kind in BatteryIncident.QUARANTINES:
+        if made.is_grave:
             said += f" It is in quarantine. {PUT_ASIDE}"
         return said
 
