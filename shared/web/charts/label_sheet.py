@@ -81,24 +81,23 @@ def _place(chart: LabelSheet, place: int, art: Art | None) -> SafeString:
         width=layout.label_w_mm * UNIT_MM,
         height=layout.label_h_mm * UNIT_MM,
     )
-    inside = (
-        _print(art, x_mm, y_mm)
-        if art is not None
-        else _word("used" if used else str(place), layout, x_mm, y_mm)
-    )
+    word = "used" if used else str(place)
+    inside = _print(art, x_mm, y_mm) if art is not None else _word(word, layout, x_mm, y_mm)
     if chart.start_url is None or layout.count == 1:
         return element("g", edge, *inside)
-    says = f"Begin at place {place}"
+    # What is read out begins with what is seen.
+    seen = " ".join(line.text for line in art.lines) if art is not None else word
+    says = f"{seen}: begin at place {place}"
     return element("a", element("title", says), edge, *inside, href=chart.start_url(place), aria_label=says)
 
 
-def _word(word: str, layout: Layout, x_mm: float, y_mm: float) -> list[SafeString]:
+def _word(word: str, layout: Layout, x_mm: float, y_mm: float) -> list[SafeString | str]:
     x = (x_mm + layout.label_w_mm / 2) * UNIT_MM
     y = (y_mm + layout.label_h_mm / 2) * UNIT_MM + 20
     return [element("text", word, class_="d-label__word d-mid", x=x, y=y)]
 
 
-def _print(art: Art, x_mm: float, y_mm: float) -> list[SafeString]:
+def _print(art: Art, x_mm: float, y_mm: float) -> list[SafeString | str]:
     bars = "".join(
         f"M{number((x_mm + x) * UNIT_MM)} {number((y_mm + y) * UNIT_MM)}"
         f"h{number(width * UNIT_MM)}v{number(height * UNIT_MM)}h{number(-width * UNIT_MM)}z"
@@ -117,4 +116,5 @@ def _print(art: Art, x_mm: float, y_mm: float) -> list[SafeString]:
         )
         for line in art.lines
     ]
-    return [element("path", class_="d-label__qr", d=bars), *lines]
+    # Spaces between the lines, or they are read as one word.
+    return [element("path", class_="d-label__qr", d=bars), *(part for line in lines for part in (line, " "))]
