@@ -18,7 +18,7 @@ from shared.planning.rotation.terms import BoolArray, FloatArray, IntArray
 __all__ = ["Aim", "Bound", "Limit"]
 
 SLACK = 1e-5
-_MOST_CUTS, _ROUNDS = 20, 4
+_MOST_CUTS, _ROUNDS = 40, 3
 _VIOLATED_MIN = 1e-3
 # As scipy documents it.
 _INFEASIBLE = 2

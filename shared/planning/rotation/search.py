@@ -24,7 +24,7 @@ from shared.planning.rotation.terms import BoolArray, IntArray, Terms
 
 __all__ = ["Search", "solve"]
 
-# Steps in the first constraint model of an aim, and how many times more in each further one.
+# Steps in the first constraint model of an aim, how many times more in each further one.
 _FEW, _WIDEN = 250, 4
 # Makes an aim count more than all margins together; more than any plan costs.
 _FIRST, _ANY = 10_000, 2**40
@@ -174,39 +174,45 @@ class Search:
         bound = cost if found is None else _up(found.value, cost)
         if found is not None and counts_up and bound < cost:
             cost = self._guess(aim, cost)
-        size, per_kind = _FEW, False
-        while found is not None and bound < cost:
-            near, goal = self._near(found, cost - 1, size)
-            complete = self._search(near, aim, below=cost).complete
+        if found is not None and bound < cost:
+            proven, _ = self._widen(aim, found, self.keep, cost - 1)
             cost = self._cost(aim)
-            if not complete:
-                break
-            # A plan as good as the goal would have been among the steps looked at.
-            bound = min(cost, max(bound, goal + 1))
-            size *= _WIDEN
-            if bound < cost and not per_kind:
-                per_kind = True
-                able = self.keep & (found.reduced <= cost - 1 - found.value + SLACK)
-                closer = self._bound(aim, able, per_kind=True)
-                # Nothing left of the network: no better plan.
-                found, bound = (
-                    (found, cost) if closer is None else (closer, max(bound, _up(closer.value, cost)))
-                )
-        if found is not None and np.isfinite(found.value):
-            self.keep &= found.reduced <= cost - found.value + SLACK
+            bound = min(cost, max(bound, proven))
+        for per_kind in (False, True):
+            # A plan as good as this, for the next aim to choose among, takes none of the other steps.
+            if found is not None and np.isfinite(found.value):
+                self.keep &= found.reduced <= cost - found.value + SLACK
+                gap = cost > _up(found.value, cost) and not per_kind and not aim.wear
+                found = self._bound(aim, self.keep, per_kind=True) if gap else None
         if counts_up:
             self.keep &= aim.step <= cost
         if not aim.wear:
             self.limits.append(Limit(aim.step, aim.bare, cost))
         return bound, bound == cost
 
-    def _near(self, found: Bound, goal: int, size: int) -> tuple[BoolArray, int]:
-        """Steps a plan no dearer than a goal could take, or the most promising; and up to which cost these are all."""
-        able = self.keep & (found.reduced <= goal - found.value + SLACK)
-        if able.sum() <= 2 * size:
-            return able, goal
-        reach = float(np.partition(found.reduced[able], size)[size])
-        return able & (found.reduced <= reach + SLACK), min(goal, int(np.floor(found.value + reach + SLACK)))
+    def _widen(
+        self, aim: Aim, found: Bound, among: BoolArray, most: int, *, per_kind: bool = False
+    ) -> tuple[int, bool]:
+        """Look for the least plan no dearer than ``most`` in ever more steps; below which cost there is none but
+        what was found, and whether there was time to tell.
+        """
+        size, bound = _FEW, _up(found.value, most + 1)
+        while bound <= (goal := min(most, self._cost(aim) - 1)):
+            near, reach = _near(found, among, goal, size)
+            complete, closer = True, None
+            if size == _FEW or per_kind:
+                complete = self._search(near, aim, below=self._cost(aim)).complete
+            else:
+                # Chargers kind by kind bound better, but take long: not at first.
+                closer = self._bound(aim, near, per_kind=True)
+            if closer is not None:
+                _, complete = self._widen(aim, closer, near, reach, per_kind=True)
+            if not complete:
+                return bound, False
+            # A plan as good as that would have been among the steps looked at.
+            bound = max(bound, reach + 1)
+            size *= _WIDEN
+        return bound, True
 
     def _guess(self, aim: Aim, cost: int) -> int:
         """Among many plans that the bound does not tell apart, try those of the best margins; proves nothing."""
@@ -214,7 +220,7 @@ class Search:
         both = Aim(aim.name, _FIRST * aim.step + margins.step, _FIRST * aim.bare)
         found = self._bound(both, self.keep)
         if found is not None:
-            self._search(self._near(found, _ANY, _FEW)[0], aim, below=cost)
+            self._search(_near(found, self.keep, _ANY, _FEW)[0], aim, below=cost)
         return self._cost(aim)
 
     def raise_worst(self, most: int | None) -> tuple[int, bool]:
@@ -258,11 +264,18 @@ class Search:
         found = bound or self._bound(self._sum(), able)
         if found is None:
             return True, False
-        for size in (_FEW, _FEW * _WIDEN, self.network.size):
-            near = able & self._near(found, _ANY, size)[0]
-            answer = self._search(near, self._sum() if size == _FEW else None)
-            if answer.solution is not None or not answer.complete:
-                break
+        answer = self._search(_near(found, able, _ANY, _FEW)[0], self._sum())
+        size = _FEW
+        while answer.complete and answer.solution is None and size < self.network.size:
+            size *= _WIDEN
+            near = _near(found, able, _ANY, size)[0]
+            closer = self._bound(self._sum(), near, per_kind=True)
+            for few in (_FEW, _FEW * _WIDEN, self.network.size):
+                if closer is None:
+                    break
+                answer = self._search(_near(closer, near, _ANY, few)[0], None)
+                if answer.solution is not None or not answer.complete:
+                    break
         return answer.complete or answer.solution is not None, answer.solution is not None
 
     def _bound(self, aim: Aim, keep: BoolArray, *, per_kind: bool = False) -> Bound | None:
@@ -280,6 +293,15 @@ class Search:
             self.best = answer.solution
             self.uses = uses_of(self.network, answer.solution)
         return answer
+
+
+def _near(found: Bound, among: BoolArray, goal: int, size: int) -> tuple[BoolArray, int]:
+    """Steps a plan no dearer than a goal could take, or the most promising; and up to which cost these are all."""
+    able = among & (found.reduced <= goal - found.value + SLACK)
+    if able.sum() <= 2 * size:
+        return able, goal
+    reach = float(np.partition(found.reduced[able], size)[size])
+    return able & (found.reduced <= reach + SLACK), min(goal, int(np.floor(found.value + reach + SLACK)))
 
 
 def _up(value: float, cost: int) -> int:

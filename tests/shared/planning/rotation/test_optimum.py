@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shared.planning.rotation import Plan, Problem, blocks, check, solve
+from shared.planning.rotation import Plan, Problem, blocks, check, search, solve
 from tests.shared.planning.rotation.days import random_day, small_days
 from tests.shared.planning.rotation.everything import Everything
 
@@ -44,6 +44,16 @@ def test_a_plan_made_anew_is_the_best_of_all(problem, data):
 @pytest.mark.parametrize("seed", range(12))
 def test_five_matches_of_three_batteries(seed):
     assert_best(random_day(np.random.default_rng(seed), matches=5, batteries=3, chargers=1))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_search_that_begins_with_next_to_nothing_finds_it_too(seed, monkeypatch):
+    """So that small days go the long way of large ones: few steps first, chargers kind by kind, then more steps."""
+    monkeypatch.setattr(search, "_FEW", 2)
+    rng = np.random.default_rng(1000 + seed)
+    day = random_day(rng, matches=4, batteries=3, chargers=2)
+    assert_best(day)
+    assert_best(day, rng.integers(-1, 3, 4).tolist())
 
 
 @given(small_days(most_matches=9))
