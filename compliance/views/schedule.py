@@ -108,7 +108,7 @@ class SchedulePage(TeamPage):
             plan = schedule_plan(scope=self.scope, event=event, text=text)
             # The text stands in the field again, so that it is mended where it is read.
             form = ScheduleForm(initial={"schedule": text})
-            return self.show(event, form, plan, text, status=422 if plan.problems else 200)
+            return self.show(event, form, plan, text)
         try:
             done = schedule_import(scope=self.scope, event=event, text=text)
         except NotAllowed:
