@@ -13,6 +13,7 @@ from builds import tasks as builds_tasks
 from builds.match_study import run_studies
 from builds.services import match_studies
 from compliance import tasks
+from compliance.rotation_tasks import rotation_plan
 from compliance.rules.base import Finding
 from compliance.sweeps.registry import Find, finder_of
 from shared.jobs import report_progress
@@ -65,3 +66,10 @@ def slow_studies(run: JobRun) -> builds_tasks.Answer:
         mock.patch.object(builds_tasks, "SLICE_S", 600.0),
     ):
         return builds_tasks.match_build(run)
+
+
+def slow_plan(run: JobRun) -> dict[str, int]:
+    """The real search for a rotation, but stuck at its first attempt."""
+    if run.attempts == 1:
+        time.sleep(600)
+    return rotation_plan(run)
