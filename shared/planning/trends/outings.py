@@ -160,10 +160,10 @@ def judge_outings(
         for name in ("ratio", "ratio_low", "ratio_high", "ratio_coverage", "explained", "p_value",
                      "apparent_mohm", "apparent_low", "apparent_high", "apparent_coverage")
     }  # fmt: skip
-    compared = ~np.isnan(ratio)
+    compared, peak_a = ~np.isnan(ratio), outings.floats("peak_a")
     for one, mine in _of_each(battery, usable):
         _fill(figures, ("ratio", "ratio_low", "ratio_high", "ratio_coverage"), one, ratio[mine], policy)
-        apparent = 1e3 * sag[mine] / outings.floats("peak_a")[mine]
+        apparent = 1e3 * sag[mine] / peak_a[mine]
         names = ("apparent_mohm", "apparent_low", "apparent_high", "apparent_coverage")
         _fill(figures, names, one, apparent, policy)
         known = mine[compared[mine]]
@@ -268,12 +268,13 @@ def _against_others(
             if others.size < policy.min_outings or np.unique(battery[others]).size < 2:
                 continue
             ratio[mine] = sag[mine] / np.median(sag[others])
-            for outing in mine:
-                alike = mohm[others[kind[others] == kind[outing]]]
+            for one_kind in np.unique(kind[mine]):
+                alike = mohm[others[kind[others] == one_kind]]
                 alike = alike[~np.isnan(alike)]
-                told = mohm[outing] / np.median(alike) if alike.size else np.nan
+                theirs = np.median(alike) if alike.size else np.nan
+                same = mine[kind[mine] == one_kind]
                 # fmax: what is not known explains nothing.
-                explained[outing] = np.fmax(told, 1.0)
+                explained[same] = np.fmax(mohm[same] / theirs, 1.0)
     return ratio, explained
 
 
