@@ -151,6 +151,15 @@ def free_chargers(board: Board) -> Iterable[Charger]:
     return sorted(board.free, key=lambda charger: (-(charger.current_a or 0.0), charger.name))
 
 
+def chargeable(board: Board) -> list[CartRow]:
+    """Batteries that may go on a charger now, those that wait for one first."""
+    on = {place.battery.pk for place in board.places if place.battery}
+    rows = [
+        row for row in board.rows.values() if row.battery.pk not in on and not must_not_charge(row.battery)
+    ]
+    return sorted(rows, key=lambda row: (row.state != CartState.WAITING, row.battery.code))
+
+
 def battery_by_code(scope: Scope, text: str) -> Battery:
     """The battery that a scanned or typed text means; anything else is refused in words."""
     thing = find(scope, text)

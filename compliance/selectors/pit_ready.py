@@ -121,12 +121,13 @@ def _charging(row: CartRow, step: StepView | None, due_at: datetime, handling: H
         sentence = f"{place}; full and rested at {_clock(row.ready_at)}, needed by {due}."
         return Ready("watch", "Charging, in time", sentence, row.ready_at)
     planned = step is not None and step.ready_at is not None and step.ready_at <= due_at
-    if planned or _enough(row, handling.least_charge_frac):
+    enough = _enough(row, handling.least_charge_frac)
+    if planned or enough:
         off_at = due_at - timedelta(minutes=handling.rest_min)
         sentence = (
             f"{place}, {_percent(row)}: not full by {due}, but enough. Take it off at {_clock(off_at)}."
         )
-        return Ready("watch", "Charged enough", sentence)
+        return Ready("watch", "Charged enough" if enough else "Charging, enough by then", sentence)
     return None if row.ready_at is None else _late("Charging", place, row.ready_at, due_at)
 
 

@@ -12,6 +12,7 @@ from builds.services.charging import put_on_charger
 from compliance.selectors.charging import (
     Board,
     battery_by_code,
+    chargeable,
     charging_board,
     event_on,
     free_chargers,
@@ -46,6 +47,7 @@ class BoardPage(TeamPage):
         }
         if self.request.headers.get("HX-Request") == "true":
             return self.render("compliance/charging/_board.html", {**context, "part": True})
+        context |= {"free": list(free_chargers(board)), "chargeable": chargeable(board)}
         if code:
             context |= self.picked(board, code)
         if refused:
@@ -67,7 +69,6 @@ class BoardPage(TeamPage):
         return {
             "picked": row,
             "charge": open_charges(self.scope).filter(battery=battery).first(),
-            "free": list(free_chargers(board)),
             "must_not": must_not_charge(battery),
         }
 

@@ -91,8 +91,8 @@ class PitShown(TeamPage):
             "works": works,
             "known": json.dumps(known_batteries(now, now.next.match if now.next else None)),
             "low_v": LOW_REST_V,
-            "schedule_url": self.url("match-new", pk=self.event.pk) if works else "",
-            "schedule_label": "First match",
+            "schedule_url": self.url("schedule", pk=self.event.pk) if works else "",
+            "schedule_label": "Bring in the schedule",
         }
 
 

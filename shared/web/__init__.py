@@ -51,6 +51,8 @@ _tabs.html        tabs [(label, url, key, count)], tab_key, tabs_label
 _progress.html    job {state, label, done, total, message, finished}, poll_url
 _table.html       table {caption, columns [{label, kind, decimals}], rows}; kind: text, num, code, severity,
                   head
+_camera.html      the scan page only: reads a label by camera or from a photo; asks for `team` and the page's view
+_phone.html       in base.html: the scripts that keep entries and pages in a phone
 _confirm.html     a whole page that asks once more: question, consequence, confirm_label, cancel_url,
                   danger, form
 

@@ -40,7 +40,7 @@
     const worst = cautions.some((told) => told.weight === "stop") ? "stop" : cautions.length ? "fix" : one ? "ok" : "";
     place.className = worst ? `said said--${worst}` : "said";
     const good = one && one.planned ? `${one.code} is the planned one, and it is ready.` : one ? `${one.code} is ready.` : "";
-    const words = cautions.length ? cautions.map((told) => told.sentence).join(" ") : good;
+    const words = cautions.length ? cautions.map((told) => told.sentence).join("\n") : good;
     if (place.textContent !== words) place.textContent = words;
   };
 
