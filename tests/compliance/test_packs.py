@@ -62,7 +62,7 @@ def test_a_change_of_a_pack_sets_off_all_sweeps_and_keeps_its_history(scope, pac
     JobRun.objects.all().delete()
     kept = setting_save(scope=scope, setting=setting(pack))
     assert set(JobRun.objects.values_list("name", flat=True)) == {
-        "sweep.batteries", "sweep.loads", "sweep.stock",
+        "sweep.batteries", "sweep.loads", "sweep.stock", "rotation.look",
     }  # fmt: skip
     kept.limits = {"critical_frac": "0.05"}
     setting_save(scope=scope, setting=kept)
