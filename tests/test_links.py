@@ -16,7 +16,8 @@ from shared.models import Team, User
 from tests.compliance.demo_world import demo_world
 from tests.world import make_world
 
-pytestmark = pytest.mark.django_db
+# Whether a link leads somewhere no database changes; every page is opened on PostgreSQL by test_url_map.py.
+pytestmark = [pytest.mark.django_db, pytest.mark.once]
 HREF = re.compile(r'(?:href|hx-get)="([^"#]+)')
 MOST_PAGES = 400
 #: Of URLs that differ only in their numbers, so many are opened.

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import models, transaction
 from rest_framework.test import APIClient
 
 from shared.access import system_scope
 from shared.models import TeamOwned
 from shared.records import record_save
 from tests.access.url_map import Route, routes
-from tests.world import make_world
+from tests.world import World, make_world
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def world(django_db_setup: Any, django_db_blocker: Any) -> Any:
+    """One world for the whole file: every test undoes what it does."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield make_world()
+        transaction.set_rollback(True)
 
 
 def _related_fields(model: type[models.Model]) -> list[models.ForeignKey]:  # type: ignore[type-arg]
@@ -48,8 +58,7 @@ def test_the_api_has_endpoints_with_related_rows() -> None:
 
 
 @pytest.mark.parametrize("route", _writable(), ids=lambda r: r.name)
-def test_api_refuses_rows_of_another_team(route: Route) -> None:
-    world = make_world()
+def test_api_refuses_rows_of_another_team(route: Route, world: World) -> None:
     client = APIClient()
     client.force_authenticate(world.cast.mentor)
     model = route.view_class.queryset.model
@@ -68,8 +77,7 @@ def test_api_refuses_rows_of_another_team(route: Route) -> None:
     assert model._base_manager.count() == before
 
 
-def test_services_refuse_rows_of_another_team() -> None:
-    world = make_world()
+def test_services_refuse_rows_of_another_team(world: World) -> None:
     tried = 0
     for model, row in world.home.rows.items():
         if not issubclass(model, TeamOwned):
@@ -87,8 +95,7 @@ def test_services_refuse_rows_of_another_team() -> None:
     assert tried >= 10
 
 
-def test_a_row_cannot_be_saved_into_another_team() -> None:
-    world = make_world()
+def test_a_row_cannot_be_saved_into_another_team(world: World) -> None:
     row = next(r for m, r in world.away.rows.items() if m.__name__ == "Bin")
     with pytest.raises(Exception, match="another team"):
         record_save(scope=system_scope(world.home.team), instance=row)
