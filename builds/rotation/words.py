@@ -16,6 +16,8 @@ from builds.selectors.cart import CartRow, CartState
 from builds.selectors.cart_charge import ASSUMED_CHARGER_A, LevelSource
 from shared.planning.rotation import Plan, Remedies
 
+#: The search for a plan ran out of time, and another one found a battery for every match.
+MORE_TIME = "With more time every match may get a battery: plan anew."
 NO_WAY = (
     "Neither one more battery, nor one more charger, nor a longer break alone fixes it: borrow batteries, or go out "
     "with less charge than this event asks for."

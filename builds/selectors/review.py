@@ -75,13 +75,6 @@ class EventReview:
     plans: tuple[RotationPlan, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Planned:
-    battery: Battery | None
-    lowest_v: float | None
-    charge_frac: float | None
-
-
 def event_review(scope: Scope, event: Event) -> EventReview:
     """The event looked back on, in seven queries."""
     matches = list(scope.rows(Match).filter(event=event).select_related("robot").order_by("starts_at", "pk"))

@@ -20,7 +20,7 @@ from builds.rotation.judged import Judged
 from builds.rotation.situation import situation
 from builds.rotation.steps import steps_of
 from builds.rotation.told import Before, tell
-from builds.rotation.words import short_words
+from builds.rotation.words import MORE_TIME, short_words
 from shared import jobs
 from shared.access import Can, Scope
 from shared.models import JobRun
@@ -237,7 +237,7 @@ def _lacks_remedies(plan: RotationPlan) -> bool:
 
 def _tell_remedies(scope: Scope, event: Event, plan: RotationPlan, found: Assembled) -> dict[str, int]:
     """Which match fails first and what would fix it: searched for once the plan itself stands."""
-    said = short_words(found, why_short(found.problem, REMEDY_LIMIT_S))
+    said = short_words(found, why_short(found.problem, REMEDY_LIMIT_S)) or (MORE_TIME,)
     with transaction.atomic():
         _lock(scope, event)
         still = scope.rows(RotationPlan).filter(pk=plan.pk, state=State.SHORT).first()
