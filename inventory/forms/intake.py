@@ -15,6 +15,8 @@ from inventory.services.intake import FirstReading
 from shared.access import Scope
 from shared.fields import QuantityField, TeamModelForm, quantity_form
 
+#: Asked at once; the rest of the battery is seldom known on the first day.
+FIRST_FIELDS = ("code", "model", "acquired_on")
 BATTERY_FIELDS = ("code", "model", "serial", "acquired_on", "in_service_on", "cycles_at_intake", "notes")
 METER_FIELDS = (
     "rest_v", "rest_h", "resistance_mohm", "instrument", "instrument_new", "method", "temperature_c",
@@ -47,7 +49,7 @@ class IntakeFormBase(TeamModelForm):
         field.choices = [("", "Not yet"), *free]
         self.fields["charger"].initial = ""
         if self.instance.pk is None:
-            self.fields["acquired_on"].initial = timezone.localdate()
+            self.initial["acquired_on"] = timezone.localdate()
         self._explain()
 
     def _explain(self) -> None:
@@ -60,6 +62,7 @@ class IntakeFormBase(TeamModelForm):
         }
         for name, words in helps.items():
             self.fields[name].help_text = words
+        self.fields["notes"].widget.attrs["rows"] = 3
         self.fields["code"].widget.attrs |= {"autofocus": True, "autocapitalize": "characters"}
         for name in ("rest_v", "resistance_mohm"):
             self.fields[name].widget.attrs["inputmode"] = "decimal"
@@ -90,7 +93,11 @@ class IntakeFormBase(TeamModelForm):
 
     @property
     def itself(self) -> list[forms.BoundField]:
-        return self.part(BATTERY_FIELDS)
+        return self.part(FIRST_FIELDS)
+
+    @property
+    def further(self) -> list[forms.BoundField]:
+        return self.part(tuple(name for name in BATTERY_FIELDS if name not in FIRST_FIELDS))
 
     @property
     def measured(self) -> list[forms.BoundField]:
