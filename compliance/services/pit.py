@@ -65,6 +65,8 @@ def swap(
     moment = started_at or timezone.now()
     cautions = swap_cautions(pit(scope, event, moment), battery, match, start_rest_v)
     with transaction.atomic():
+        # Robots are locked before batteries and outings, everywhere: two swaps of one robot queue here.
+        scope.get(Robot.objects.select_for_update(), pk=robot.pk)
         former = _in_robot(scope, robot, moment)
         again = former is not None and former.battery_id == battery.pk and former.match_id == _pk(match)
         if not although_unfit and not again:
