@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 
 import pytest
 from django.utils import timezone
@@ -12,9 +13,10 @@ from builds.models import Handling, Match, Outing
 from builds.services.charging import put_on_charger
 from builds.services.events import handling_save, matches_shift
 from builds.services.outings import outing_end, outing_start
-from inventory.models import BatteryIncident, Charge, Charger
+from inventory.models import Battery, BatteryIncident, Charge, Charger, Reading
 from inventory.services.batteries import charge_start
 from inventory.services.incidents import incident_log
+from inventory.services.intake import FirstReading, battery_intake
 from tests.builds.workshop import Workshop, make_event, make_robot, make_workshop
 from tests.inventory.test_batteries import make_battery
 from tests.inventory.test_ledger_threads import together
@@ -49,7 +51,7 @@ def test_the_same_swap_from_many_phones_is_one_outing(shop):
 def test_two_batteries_into_one_robot_leave_one_in_it(shop):
     match = make_match(shop)
     batteries = [make_battery(shop.scope, f"B{n}") for n in range(5)]
-    together([lambda b=b: outing_start(scope=shop.scope, battery=b, match=match) for b in batteries])
+    together([partial(outing_start, scope=shop.scope, battery=b, match=match) for b in batteries])
     assert Outing.objects.filter(in_robot=True).count() == 1
     # The others came out when the next one went in; none is left open.
     assert Outing.objects.filter(in_robot=False, ended_at=None).count() == 0
@@ -58,7 +60,7 @@ def test_two_batteries_into_one_robot_leave_one_in_it(shop):
 
 def test_one_battery_into_two_robots_goes_into_one(shop):
     battery, robots = make_battery(shop.scope), [make_robot(shop) for _ in range(2)]
-    ends = together([lambda r=r: outing_start(scope=shop.scope, battery=battery, robot=r) for r in robots])
+    ends = together([partial(outing_start, scope=shop.scope, battery=battery, robot=r) for r in robots])
     assert ends == {"done": 1, "Conflict": 1}
     assert Outing.objects.filter(in_robot=True).count() == 1
 
@@ -79,7 +81,7 @@ def test_on_a_charger_and_into_a_robot_at_once_is_one_of_the_two(shop):
 
 def test_two_batteries_on_one_charger_is_one_and_a_new_name_is_one_charger(shop):
     batteries = [make_battery(shop.scope, f"B{n}") for n in range(4)]
-    ends = together([lambda b=b: charge_start(scope=shop.scope, battery=b, charger="New") for b in batteries])
+    ends = together([partial(charge_start, scope=shop.scope, battery=b, charger="New") for b in batteries])
     assert ends == {"done": 1, "Conflict": 3}
     assert (Charger.objects.count(), Charge.objects.count()) == (1, 1)
 
@@ -154,3 +156,17 @@ def test_an_event_gets_one_handling(shop):
     )
     assert ends == {"done": 4}
     assert Handling.objects.count() == 1
+
+
+def test_the_same_new_battery_entered_by_three_is_one(shop):
+    def join(serial: str) -> object:
+        battery = Battery(
+            team=shop.team, code="B50", model=shop.block, serial=serial, acquired_on=date(2026, 2, 1)
+        )
+        first = FirstReading(resistance_mohm=14.2, method="ac1k", instrument="Bench 1", rest_v=12.8)
+        return battery_intake(scope=shop.scope, battery=battery, first=first, charger="Pit 1")
+
+    ends = together([partial(join, "") for _ in range(3)])
+    assert set(ends) <= {"done", "Conflict", "ValidationError"}
+    assert ends["done"] >= 1
+    assert (Battery.objects.count(), Reading.objects.count(), Charge.objects.count()) == (1, 1, 1)
