@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from hypothesis import strategies as st
 
-from shared.planning.rotation import Problem
+from shared.planning.rotation import Plan, Problem
 
 
 def a_day(**changes: Any) -> Problem:
@@ -118,4 +119,35 @@ def event_day(
         charger_absorption_min=np.full(chargers, 60.0),
         charger_free_min=np.zeros(chargers),
         now_min=0.0,
+    )
+
+
+def gone_by(day: Problem, plan: Plan, played: int, *, slips_min: float = 0.0) -> Problem:
+    """The same day just before a match's battery goes out, all as planned so far; the rest begins later by so much."""
+    start = day.start + np.where(np.arange(day.matches) >= played, slips_min, 0.0)
+    now = float(day.start[played] - day.ready_before_min - 1)
+    free, charge = np.array(day.free_min, dtype=np.float64), np.array(day.charge_frac, dtype=np.float64)
+    charger_free = np.array(day.charger_free_min, dtype=np.float64)
+    since: dict[int, int] = {}
+    for match, battery in enumerate(plan.battery.tolist()):
+        on_charger = plan.charger[match] >= 0 and plan.charge_from_min[match] <= now
+        if battery >= 0 and since.get(battery, -1) < played and on_charger:
+            # A charge that has begun is finished.
+            charge[battery], free[battery] = plan.charge_frac[match], plan.ready_min[match]
+            until, charger = plan.charge_until_min[match], plan.charger[match]
+            charger_free[charger] = max(charger_free[charger], until)
+        since[battery] = match
+        if battery >= 0 and match < played:
+            used = np.asarray(day.used_ah)[match] / np.asarray(day.capacity_ah)[battery]
+            charge[battery] = max(plan.charge_frac[match] - used, 0.0)
+            free[battery] = day.start[match] + day.back_after_min + day.cool_min
+    return replace(
+        day,
+        start_min=start,
+        now_min=now,
+        fixed=np.where(np.arange(day.matches) < played, plan.battery, -1),
+        free_min=free,
+        charge_frac=charge,
+        charger_free_min=charger_free,
+        wear=np.asarray(day.wear) + np.bincount(plan.battery[:played], minlength=day.batteries),
     )
