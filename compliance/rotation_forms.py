@@ -56,6 +56,7 @@ class CartForm(forms.Form):
             field = self.fields[name]
             assert isinstance(field, forms.ModelMultipleChoiceField)
             field.queryset = rows
+            field.help_text = "All ticked: one that is added later goes too."
 
     def chosen(self) -> dict[str, list[Any]]:
         """What to save: nothing named where everything is ticked. Raises ``DomainError`` where nothing is."""

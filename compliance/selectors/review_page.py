@@ -81,6 +81,7 @@ class ReviewPage:
     surprises: tuple[Surprise, ...]
     batteries: tuple[BatteryLine, ...]
     chart: RotationChart
+    now: datetime
     over: bool
 
 
@@ -104,6 +105,7 @@ def review_page(
             for row in review.batteries
         ),
         chart=rotation_picture(event, drawn),
+        now=now,
         over=all(match.called_off or match.starts_at < now for match in matches),
     )
 
