@@ -29,11 +29,12 @@ def send(shop: PitShop, entry: str, body: dict[str, object], *, event=None, key:
 
 
 def test_a_swap_says_what_happened_and_what_to_mind(busy):
-    answer = send(busy, "swap", {"code": "GP-04", "match": busy.matches["9"].pk, "start_rest_v": "12.8"})
+    answer = send(busy, "swap", {"code": "GP-03", "match": busy.matches["9"].pk, "start_rest_v": "12.8"})
     assert answer.status_code == 200
-    assert answer.data["said"].startswith("GP-04 is in Heron for match 9 at 12.8 V.")
-    assert answer.data["cautions"] == ("The plan has GP-01 for match 9.",)
-    assert any("GP-04" in change for change in answer.data["changes"])
+    assert answer.data["said"].startswith("GP-03 is in Heron for match 9 at 12.8 V.")
+    assert answer.data["cautions"][-1] == "The plan has GP-01 for match 9."
+    # GP-03 was to go out again for match 10, which is too soon now.
+    assert any("instead of GP-03" in change for change in answer.data["changes"])
 
 
 def test_an_entry_sent_again_is_one_swap(busy):
