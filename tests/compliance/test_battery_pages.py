@@ -150,7 +150,7 @@ def test_outings_against_others_and_the_charge_by_both_ways(client, scope):
             outing(other, days=4 + n, sag=3.5)
     outing(battery, days=20, lowest_v=None, end_rest_v=12.7)
     told = battery_study(scope, battery).outings
-    assert [round(one.ratio, 2) for one in told[:5]] == [round(4.7 / 3.5, 2)] * 5
+    assert [one.ratio for one in told[:5]] == pytest.approx([4.7 / 3.5] * 5)
     assert told[0].agrees is False
     assert told[-1].note == "lowest voltage not noted"
     assert told[-1].agrees is True

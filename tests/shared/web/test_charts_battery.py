@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from xml.etree.ElementTree import Element
 
 import pytest
 from hypothesis import given, settings
@@ -30,8 +31,12 @@ LIMITS = (
 )
 
 
-def x_of(node) -> float:
-    return float(node.get("x1"))
+def number_of(node: Element, name: str) -> float:
+    return float(node.get(name, "nan"))
+
+
+def x_of(node: Element) -> float:
+    return number_of(node, "x1")
 
 
 def test_outings_stand_on_the_axis_by_their_day():
@@ -40,7 +45,7 @@ def test_outings_stand_on_the_axis_by_their_day():
     wide = found(root, "draw--wide")[0]
     rugs = [x_of(node) for node in found(wide, "d-rug")]
     assert len(rugs) == 2, "one outside the axis is left out"
-    circles = sorted(float(node.get("cx")) for node in found(wide, "d-mark"))
+    circles = sorted(number_of(node, "cx") for node in found(wide, "d-mark"))
     assert rugs[0] == pytest.approx((circles[0] + circles[1]) / 2, abs=0.2)
     assert "outing" in "".join(root.itertext())
 
@@ -73,7 +78,7 @@ def test_the_newest_is_marked_and_told_apart_outside_the_limits():
 
 def test_limits_stand_where_they_are():
     wide = found(tree(control_chart(control(0.0, 0.5))), "draw--wide")[0]
-    upper, middle, lower = (float(node.get("y1")) for node in found(wide, "d-level"))
+    upper, middle, lower = (number_of(node, "y1") for node in found(wide, "d-level"))
     assert upper < middle < lower
     assert middle - upper == pytest.approx(lower - middle, abs=0.11)
 
@@ -108,7 +113,7 @@ def test_all_batteries_share_one_scale_and_each_is_a_link():
     baseline, watch, practice, retire = (x_of(node) for node in found(wide, "d-level"))
     assert (practice - baseline) / (retire - baseline) == pytest.approx(0.6, abs=0.01)
     assert baseline < watch < practice < retire
-    starts = [float(node.get("d").split("M")[1].split()[0]) for node in found(wide, "d-level-now")]
+    starts = [float(node.get("d", "").split("M")[1].split()[0]) for node in found(wide, "d-level-now")]
     assert (starts[0] - baseline) / (retire - baseline) == pytest.approx(65 / 50, abs=0.01)
 
 
@@ -132,7 +137,7 @@ def test_whatever_the_figures_all_stays_inside(rows):
     low, high = bounds(chart)
     assert low < 0 < 50 < high
     wide = found(tree(fleet_strip(chart)), "draw--wide")[0]
-    assert all(0 <= float(node.get("cx")) <= 880 for node in found(wide, "d-faint"))
+    assert all(0 <= number_of(node, "cx") <= 880 for node in found(wide, "d-faint"))
 
 
 @given(st.lists(st.floats(-50, 50), min_size=1, max_size=12), st.floats(0.01, 20))
