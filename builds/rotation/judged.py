@@ -58,7 +58,7 @@ class Judged:
     def unsure(self, battery: Battery) -> str | None:
         """What would settle whether it may go out, where nobody can judge it yet and it counts as one that may."""
         verdict = self.verdicts.get(battery.pk)
-        if verdict is None or verdict.state != UNSURE or not any(self.may(battery)):
+        if verdict is None or verdict.state != UNSURE or not self.may(battery)[0]:
             return None
         return verdict.settles
 

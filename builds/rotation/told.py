@@ -52,6 +52,12 @@ def tell(
         "changed": changed_matches(found, answer, before.batteries) if before.known else [],
         "changes": change_words(found, answer, before),
         "short": [],
+        # Matches whose voltage is that of one simulated match in twenty: how much less low the median is.
+        "usual": {
+            str(match.pk): round(found.situation.volts.robots[match.robot_id].usual_v, 3)
+            for match in found.situation.ahead
+            if match.robot_id in found.situation.volts.robots
+        },
         "facts": found.situation.facts,
     }
 

@@ -32,19 +32,25 @@ from shared.electrical.network import Solution, Sources, solve
 #: The share of simulated matches that falls lower than what is planned with.
 STUDY_PERCENTILE = "p05"
 STUDY_FRAC = 0.05
+MEDIAN = "p50"
 
 STUDY, PUSH, STAND_IN, NEW, NONE = "study", "push", "stand-in", "new", "none"
 
 
 @dataclass(frozen=True)
 class RobotVolts:
-    """One robot. ``lowest_v`` [V], batteries x levels; ``source``: what each battery's row rests on."""
+    """One robot. ``lowest_v`` [V], batteries x levels; ``source``: what each battery's row rests on.
+
+    ``usual_v``: how much less low the median of simulated matches is than what is planned with, 0 without any: what is
+    measured afterwards is compared with that.
+    """
 
     robot_id: int
     lowest_v: FloatArray
     source: tuple[str, ...]
     limit_v: float
     limit_words: str
+    usual_v: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -133,8 +139,8 @@ def _rest_volts(model: BatteryModel | None, full_v: float, levels: Sequence[floa
 
 def _studied(
     scope: Scope, builds: QuerySet[Build], battery_ids: Sequence[int], rows: CircuitColumns
-) -> dict[int, dict[int, float]]:
-    """Build -> battery -> what its study says, where it holds for what is entered today."""
+) -> dict[int, dict[int, tuple[float, float]]]:
+    """Build -> battery -> what its study says, planned with and median, where it holds for what is entered today."""
     inputs = study_inputs(scope, builds, rows)
     fresh = {(i.build.pk, c.battery.battery_id): c.key for i in inputs for c in i.cases}
     kept = (
@@ -142,18 +148,19 @@ def _studied(
         .filter(build__in=[i.build.pk for i in inputs], battery_id__in=battery_ids)
         .annotate(board=KeyTransform("board", "outcome"), summary=KeyTransform("summary", "outcome"))
     )
-    found: dict[int, dict[int, float]] = {}
+    found: dict[int, dict[int, tuple[float, float]]] = {}
     for build, battery, key, runs, board, summary in kept.values_list(
         "build_id", "battery_id", "key", "runs", "board", "summary"
     ):
         if fresh.get((build, battery)) != key or battery is None:
             continue
-        low = ((board or {}).get("lowest_v") or {}).get(STUDY_PERCENTILE)
+        lowest = (board or {}).get("lowest_v") or {}
+        low, middle = lowest.get(STUDY_PERCENTILE), lowest.get(MEDIAN)
         collapsed = (summary or {}).get("collapsed_runs") or 0
         if collapsed >= STUDY_FRAC * runs and collapsed:
             low = 0.0
         if low is not None:
-            found.setdefault(build, {})[battery] = float(low)
+            found.setdefault(build, {})[battery] = float(low), float(low if middle is None else middle)
     return found
 
 
@@ -163,12 +170,16 @@ def _robot(
     r: int,
     build: Build,
     push: FloatArray,
-    studied: Mapping[int, float],
+    studied: Mapping[int, tuple[float, float]],
     battery_ids: Sequence[int],
 ) -> RobotVolts:
     limit_v, words = _limit(net, done, r)
-    lowest, source = _lowest(push, [studied.get(pk) for pk in battery_ids], limit_v)
-    return RobotVolts(build.robot_id, lowest, source, limit_v, words)
+    low = {pk: found[0] for pk, found in studied.items()}
+    lowest, source = _lowest(push, [low.get(pk) for pk in battery_ids], limit_v)
+    usual = [middle - least for least, middle in studied.values() if least > 0]
+    return RobotVolts(
+        build.robot_id, lowest, source, limit_v, words, float(np.median(usual)) if usual else 0.0
+    )
 
 
 def _lowest(

@@ -196,7 +196,7 @@ def _left_out(found: Situation) -> list[str]:
 
 
 def _unsure_words(code: str, settles: str) -> str:
-    how = f" What would settle it: {settles[:1].lower()}{settles[1:]}" if settles else ""
+    how = f" {settles}" if settles else ""
     said = f"{code} cannot be judged yet and counts as one that may go out, with {UNSURE_V:g} V less expected of it."
     return f"{said}{how}".rstrip(".") + "."
 

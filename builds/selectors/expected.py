@@ -37,7 +37,8 @@ class ExpectedCharge:
     def of(self, robot_id: int | None, battery_id: int | None = None) -> Expected:
         """The match study of this robot with this battery, else with a new one, else the median of past outings."""
         if robot_id is not None:
-            for pk, whose in ((battery_id, "this battery"), (None, "a new battery")):
+            mine = () if battery_id is None else ((battery_id, "this battery"),)
+            for pk, whose in (*mine, (None, "a new battery")):
                 ah = self.studied.get((robot_id, pk))
                 if ah is not None:
                     return Expected(ah, STUDIED, f"{ah:.1f} Ah a match by simulation with {whose}")

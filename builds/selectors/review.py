@@ -25,7 +25,8 @@ SAME_V = 0.2
 class ReviewMatch:
     """One match. ``planned``: what the plan that held when the battery went in had for it.
 
-    ``as_planned`` None: no plan held, or no outing was noted. ``expected_v``: lowest board voltage the plan expected.
+    ``as_planned`` None: no plan held, or no outing was noted. ``expected_v``: lowest board voltage expected,
+    by the median of simulated matches where there are any: a plan is made for a match in which it falls lower.
     """
 
     match: Match
@@ -106,7 +107,7 @@ def _outings(scope: Scope, event: Event) -> list[Outing]:
 def _steps(scope: Scope, plans: Sequence[RotationPlan]) -> dict[int, dict[int, RotationStep]]:
     """Plan -> match -> what it planned for a match still to come."""
     found: dict[int, dict[int, RotationStep]] = {}
-    rows = scope.rows(RotationStep).filter(plan__in=plans, fixed=False).select_related("battery")
+    rows = scope.rows(RotationStep).filter(plan__in=plans, fixed=False).select_related("battery", "plan")
     for step in rows.order_by("pk"):
         found.setdefault(step.plan_id, {})[step.match_id] = step
     return found
@@ -119,6 +120,7 @@ def _match(
     steps: Mapping[int, Mapping[int, RotationStep]],
 ) -> ReviewMatch:
     held = _held(match, outing.started_at if outing else match.starts_at, plans, steps)
+    expected_v = _expected_v(held)
     ran = outing.battery_id if outing else None
     as_planned = None if held is None or outing is None else ran == held.battery_id
     return ReviewMatch(
@@ -126,9 +128,9 @@ def _match(
         planned=held.battery if held else None,
         outing=outing,
         as_planned=as_planned,
-        expected_v=held.lowest_v if held and as_planned else None,
+        expected_v=expected_v if as_planned else None,
         expected_frac=held.charge_frac if held and as_planned else None,
-        sentence=_match_words(match, outing, held, as_planned),
+        sentence=_match_words(match, outing, held, as_planned, expected_v),
     )
 
 
@@ -146,8 +148,19 @@ def _held(
     return None
 
 
+def _expected_v(held: RotationStep | None) -> float | None:
+    if held is None or held.lowest_v is None:
+        return None
+    usual = held.plan.told.get("usual") or {}
+    return held.lowest_v + float(usual.get(str(held.match_id), 0.0))
+
+
 def _match_words(
-    match: Match, outing: Outing | None, held: RotationStep | None, as_planned: bool | None
+    match: Match,
+    outing: Outing | None,
+    held: RotationStep | None,
+    as_planned: bool | None,
+    expected_v: float | None,
 ) -> str:
     if match.called_off:
         return "Called off."
@@ -158,9 +171,9 @@ def _match_words(
         return f"{ran} ran it; no plan held."
     if not as_planned:
         return f"{ran} ran it, planned was {held.battery.code if held.battery else 'no battery'}."
-    if outing.lowest_v is None or held.lowest_v is None:
+    if outing.lowest_v is None or expected_v is None:
         return f"{ran} ran it as planned; its lowest voltage was not noted."
-    off = outing.lowest_v - held.lowest_v
+    off = outing.lowest_v - expected_v
     than = (
         "as expected"
         if abs(off) < SAME_V

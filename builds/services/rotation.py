@@ -205,7 +205,7 @@ def _write_first(
         reason = Reason.FIRST
     # Of two asked for at once the one that is written later is the later one.
     newest = scope.rows(RotationPlan).filter(event=event).order_by("-asked_at", "-pk").first()
-    scope.rows(RotationPlan).filter(event=event, current=True).update(current=False)
+    _supersede(scope, event)
     plan = RotationPlan(
         team=scope.team,
         event=event,
@@ -229,6 +229,15 @@ def _write_first(
         )
         plan.save(update_fields=["run"])
     return plan
+
+
+def _supersede(scope: Scope, event: Event) -> None:
+    """No plan is current any more; one whose search was still on is left with its first answer."""
+    before = scope.rows(RotationPlan).filter(event=event, current=True)
+    for plan in before.filter(state=State.WORKING):
+        bare = plan.steps.filter(battery=None, fixed=False).exists()
+        before.filter(pk=plan.pk).update(state=State.SHORT if bare else State.READY)
+    before.update(current=False)
 
 
 def _lacks_remedies(plan: RotationPlan) -> bool:

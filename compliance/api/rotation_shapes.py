@@ -140,7 +140,9 @@ class ReviewMatchSerializer(serializers.Serializer[Any]):
     )
     lowest_v = serializers.FloatField(source="outing.lowest_v", default=None, allow_null=True, read_only=True)
     used_ah = serializers.FloatField(source="outing.used_ah", default=None, allow_null=True, read_only=True)
-    expected_v = _frac("Lowest board voltage the plan expected")
+    expected_v = _frac(
+        "Lowest board voltage expected, by the median of simulated matches where there are any"
+    )
     off_v = _frac("Lowest voltage measured, less what was expected")
     sentence = serializers.CharField(read_only=True)
 

@@ -87,7 +87,8 @@ def _study(pit: Pit, battery: Battery, p05: float, collapsed: int = 0) -> MatchS
     key = next(case.key for case in inputs.cases if case.battery.battery_id == battery.pk)
     return MatchStudy.objects.create(
         team=pit.scope.team, build=build, battery=battery, key=key, runs=100, duration_s=150, computed_at=pit.now,
-        outcome={"summary": {"used_ah": 2.5, "collapsed_runs": collapsed}, "board": {"lowest_v": {"p05": p05}}},
+        outcome={"summary": {"used_ah": 2.5, "collapsed_runs": collapsed},
+                 "board": {"lowest_v": {"p05": p05, "p50": p05 + 0.4}}},
     )  # fmt: skip
 
 
@@ -97,6 +98,7 @@ def test_a_match_study_counts_and_moves_with_the_push_and_calibrates_the_others(
     found = pit.stands()
     volts = found.volts.robots[pit.robot.pk]
     assert volts.source == (STUDY, PUSH, PUSH)
+    assert volts.usual_v == pytest.approx(0.4)
     assert np.allclose(volts.lowest_v, plain + 0.5), "the others are moved by as much as the studied one is"
     assert found.rows.expected.of(pit.robot.pk, pit.batteries[0].pk).source == "study"
 
@@ -165,7 +167,7 @@ def test_one_nobody_can_judge_may_go_out_after_its_equals_and_that_is_said(pit):
     assert solve(problem).battery[0] != 0, "the final goes to one that was judged"
     assert (
         "P01 cannot be judged yet and counts as one that may go out, with 0.1 V less expected of it. "
-        "What would settle it: measure it three times, a week apart."
+        "Measure it three times, a week apart."
     ) in assumed_words(found)
 
 

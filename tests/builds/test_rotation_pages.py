@@ -180,6 +180,16 @@ class TestReview:
         pit.went_out(pit.batteries[0], 45, pit.matches[0], until=75)
         assert event_review(pit.scope, pit.event).matches[0].as_planned is True
 
+    def test_what_is_expected_is_the_median_of_simulated_matches(self, pit):
+        """The plan is made for one match in twenty: compared with that, every battery would look too good."""
+        plan = planned(pit, pit.batteries[0])
+        plan.told = {**plan.told, "usual": {str(pit.matches[0].pk): 0.4}}
+        plan.save()
+        pit.went_out(pit.batteries[0], 45, pit.matches[0], until=75, lowest_v=10.0)
+        row = event_review(pit.scope, pit.event).matches[0]
+        assert row.expected_v == pytest.approx(10.1)
+        assert row.sentence == "P01 ran it as planned and fell to 10.0 V, as expected."
+
     def test_no_plan_and_called_off(self, pit):
         Match.objects.filter(pk=pit.matches[1].pk).update(called_off=True)
         pit.went_out(pit.batteries[0], 45, pit.matches[0], until=75)

@@ -122,6 +122,8 @@ class TestAsking:
         assert [p.pk for p in plans_of(pit.scope, pit.event)] == [second.pk, first.pk]
         assert RotationPlan.objects.filter(current=True).get() == second
         assert len(plan_view(pit.scope, first, pit.event).steps) == 6
+        first.refresh_from_db()
+        assert (first.state, first.instant) == (State.READY, True), "nobody works on it any more"
         with pytest.raises(IntegrityError), transaction.atomic():
             RotationPlan.objects.update(current=True)
 
