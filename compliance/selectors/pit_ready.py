@@ -118,7 +118,8 @@ def _charging(row: CartRow, step: StepView | None, due_at: datetime, handling: H
     """On a charger: full in time, charged enough by then although not full, or too late."""
     place, due = f"On {row.charger}", _clock(due_at)
     if row.ready_at is not None and row.ready_at <= due_at:
-        sentence = f"{place}; full and rested at {_clock(row.ready_at)}, needed by {due}."
+        full, due = _clocks(row.ready_at, due_at)
+        sentence = f"{place}; full and rested at {full}, needed by {due}."
         return Ready("watch", "Charging, in time", sentence, row.ready_at)
     planned = step is not None and step.ready_at is not None and step.ready_at <= due_at
     enough = _enough(row, handling.least_charge_frac)
@@ -142,7 +143,8 @@ def _planned(row: CartRow, step: StepView | None, due_at: datetime, now: datetim
     first = {CartState.COOLING: "Cools first", CartState.IN_ROBOT: "In a robot"}.get(
         row.state, "To be charged"
     )
-    return Ready("watch", first, f"{place}; ready at {_clock(step.ready_at)}, needed by {_clock(due_at)}.")
+    ready, due = _clocks(step.ready_at, due_at)
+    return Ready("watch", first, f"{place}; ready at {ready}, needed by {due}.")
 
 
 def _by_itself(row: CartRow, due_at: datetime) -> Ready | None:
@@ -152,12 +154,14 @@ def _by_itself(row: CartRow, due_at: datetime) -> Ready | None:
     word = str(row.state.label)
     if row.ready_at > due_at:
         return _late(word, f"{_percent(row).capitalize()}, {word.lower()}", row.ready_at, due_at)
-    sentence = f"{_percent(row).capitalize()}; ready at {_clock(row.ready_at)}, needed by {_clock(due_at)}."
+    ready, due = _clocks(row.ready_at, due_at)
+    sentence = f"{_percent(row).capitalize()}; ready at {ready}, needed by {due}."
     return Ready("watch", f"{word}, in time", sentence, row.ready_at)
 
 
 def _late(word: str, place: str, ready_at: datetime, due_at: datetime) -> Ready:
-    sentence = f"{place}; ready at {_clock(ready_at)}, but needed by {_clock(due_at)}."
+    ready, due = _clocks(ready_at, due_at)
+    sentence = f"{place}; ready at {ready}, but needed by {due}."
     return Ready("fix", f"{word}, too late", sentence, ready_at)
 
 
@@ -167,6 +171,13 @@ def _enough(row: CartRow, least_frac: float) -> bool:
 
 def _clock(moment: datetime) -> str:
     return f"{timezone.localtime(moment):%H:%M}"
+
+
+def _clocks(ready_at: datetime, due_at: datetime) -> tuple[str, str]:
+    """Both moments by the clock, and by the day where they lie on two."""
+    ready, due = timezone.localtime(ready_at), timezone.localtime(due_at)
+    form = "%H:%M" if ready.date() == due.date() else "%a %H:%M"
+    return f"{ready:{form}}", f"{due:{form}}"
 
 
 def _percent(row: CartRow) -> str:

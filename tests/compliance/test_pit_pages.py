@@ -281,7 +281,9 @@ def test_empty_pages_say_what_to_do(client):
     assert "There is no plan yet." in page
     shop.matches["1"].starts_at = shop.at(-120)
     shop.matches["1"].save()
-    assert "all matches are played" in text(client.get(url(shop)))
+    over = text(client.get(url(shop)))
+    assert "all matches are played" in over
+    assert "See what was learned of each battery" in over
 
 
 def test_the_queries_do_not_grow_with_the_event(client):

@@ -74,6 +74,12 @@ def test_what_the_plan_charges_first_is_told_with_charger_and_time(busy):
     told = of_match(seen(busy), "11").ready
     assert (told.weight, told.word) == ("watch", "In a robot")
     assert told.sentence == "Goes on Charger C at 14:30; ready at 15:35, needed by 15:55."
+    busy.matches["11"].starts_at = busy.at(20 * 60)
+    busy.matches["11"].save()
+    tomorrow = of_match(seen(busy), "11").ready
+    assert tomorrow.sentence.endswith("ready at Sun 15:35, needed by Mon 09:45.")
+    busy.matches["11"].starts_at = busy.at(130)
+    busy.matches["11"].save()
     step.ready_at = busy.at(120)
     step.save()
     assert of_match(seen(busy), "11").ready.word == "To be charged, too late"
