@@ -89,7 +89,7 @@ def test_a_run_on_request_is_queued_once(client, lead):
     assert (run.team, run.trigger, run.asked_by) == (lead.team, JobRun.Trigger.PERSON, lead.user)
     client.post(ask)
     assert set(JobRun.objects.values_list("name", flat=True)) == {
-        "sweep.stock", "sweep.loads", "sweep.batteries", "match.team"}  # fmt: skip
+        "sweep.stock", "sweep.loads", "sweep.batteries", "match.team", "rotation.look"}  # fmt: skip
 
 
 @pytest.mark.parametrize("name", ["sweep.all", "rm -rf"])

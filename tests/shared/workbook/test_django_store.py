@@ -162,7 +162,7 @@ def test_every_row_has_its_history_and_the_sweeps_are_queued(
         assert {row.history_user for row in rows} == {scope.user}
     queued = JobRun.objects.filter(team=scope.team, trigger=JobRun.Trigger.IMPORT)
     assert set(queued.values_list("name", flat=True)) == {
-        "match.team", "sweep.batteries", "sweep.loads", "sweep.stock",
+        "match.team", "rotation.look", "sweep.batteries", "sweep.loads", "sweep.stock",
     }  # fmt: skip
 
 
