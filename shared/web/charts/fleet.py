@@ -156,9 +156,9 @@ def _row(row: FleetRow, frame: Frame, x: Scale, top: float, step: float, variant
         parts.append(_shape(row.severity, left, line - 8))
     kind = f"d-verdict d-verdict--{row.severity} {'d-start' if wide else 'd-end'}"
     parts.append(element("text", row.word, class_=kind, x=left + (22 if wide else 0), y=words))
-    more = f" {row.figure}" if row.stands else f", {row.note}"
-    said = f"{row.label}: {row.word}{more}"
-    return element("a", *parts, class_="d-row", href=row.url, aria_label=said)
+    # Its name is what it shows, with a space between the words; a label of its own would have to repeat them.
+    spaced = [part for child in parts for part in (child, " ")]
+    return element("a", *spaced, class_="d-row", href=row.url)
 
 
 def _figure(at: float, line: float, frame: Frame, text: str) -> SafeString:
