@@ -114,8 +114,8 @@ def _tell_pit(made: authority.Made, before: list[str]) -> None:
     if made.not_covered:
         lines.append(
             f"  The authority may not vouch for {', '.join(made.not_covered)}: the certificate leaves it out. "
-            "Addresses have to be private ones, such as those of the laptop's own hotspot; if the machine has a new name, "
-            "start once with --new-authority."
+            "Addresses have to be private ones, such as those of the laptop's own hotspot; if the machine's name "
+            "is new, start once with --new-authority."
         )
     lines.append(f"  certificate good until {made.leaf_until:%Y-%m-%d}, made anew at every start")
     sys.stdout.write("\n".join(lines) + "\n")
