@@ -32,7 +32,12 @@ def test_making_a_build_current_makes_the_other_one_past(shop):
         build_make_current(scope=shop.scope, build=new)
     assert dict(Build.objects.values_list("label", "state")) == {"rev A": "past", "rev B": "current"}
     assert [h.state for h in old.history.all()] == ["past", "current"]
-    assert {run.name for run in JobRun.objects.all()} == {"match.team", "sweep.loads", "sweep.stock"}
+    assert {run.name for run in JobRun.objects.all()} == {
+        "match.team",
+        "rotation.look",
+        "sweep.loads",
+        "sweep.stock",
+    }
 
 
 def test_other_robots_builds_are_left_alone(shop):
@@ -76,7 +81,7 @@ def test_a_copy_takes_the_same_queries_however_many_circuits(shop, count, django
     main = make_circuit(shop, old, "MAIN")
     for i in range(count):
         make_circuit(shop, old, f"C{i}", fed_from=main)
-    with django_assert_max_num_queries(47):
+    with django_assert_max_num_queries(52):
         build_copy(scope=shop.scope, build=old, label="rev B", dated=date(2026, 11, 1))
     assert Circuit.objects.count() == 2 * (count + 1)
 

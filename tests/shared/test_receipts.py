@@ -230,7 +230,7 @@ class TestAtOnce:
         world, codes = make_world(), []
         asks = [
             lambda n=n: codes.append(put_in(world, {**BIN, "code": f"CART-{n}"}).status_code) for n in (1, 2)
-        ]  # type: ignore[misc]
+        ]
         assert together(asks) == {"done": 2}
         assert sorted(codes) == [201, 422]
         assert made() == 1
