@@ -93,4 +93,4 @@ def _create(scope: Scope, rows: Sequence[TeamOwned]) -> None:
 
 def _hold(scope: Scope, robot_id: int) -> Robot:
     """The robot's row, locked: changes of which build is current queue behind each other."""
-    return scope.get(Robot.objects.select_for_update(), pk=robot_id)
+    return scope.get(Robot.objects.select_for_update(no_key=True), pk=robot_id)

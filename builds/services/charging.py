@@ -31,7 +31,7 @@ def put_on_charger(
     """
     scope.require(Can.WORK)
     with transaction.atomic():
-        now = scope.get(Battery.objects.select_for_update(), pk=battery.pk)
+        now = scope.get(Battery.objects.select_for_update(no_key=True), pk=battery.pk)
         moment = checked_moment(started_at or timezone.now())
         inside = Outing.objects.filter(battery=now, in_robot=True, started_at__lte=moment).first()
         if inside is not None:

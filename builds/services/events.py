@@ -87,7 +87,9 @@ def matches_shift(
     _check_minutes(minutes)
     with transaction.atomic():
         # Whoever moves matches of one event queues here: two at once would move some of them twice.
-        held = scope.get(Event.objects.select_for_update(), pk=event.pk)
+        held = scope.get(Event.objects.select_for_update(no_key=True), pk=event.pk)
+        # Its matches are held before any is written: one called off in the same second stays called off.
+        list(Match.objects.filter(event=held).select_for_update(no_key=True).order_by("pk"))
         first = scope.get(Match.objects.filter(event=held).select_related("event", "robot"), pk=from_match.pk)
         step = timedelta(minutes=minutes)
         if was is not None and first.starts_at != was:
@@ -132,7 +134,7 @@ def match_call_off(
     """A match is not played and needs no battery; or it is played after all."""
     scope.require(Can.WORK)
     with transaction.atomic():
-        now = scope.get(Match.objects.select_for_update(), pk=match.pk)
+        now = scope.get(Match.objects.select_for_update(no_key=True), pk=match.pk)
         if now.called_off == called_off:
             return now
         now.called_off = called_off
@@ -144,7 +146,7 @@ def handling_save(*, scope: Scope, handling: Handling, trigger: str = JobRun.Tri
     scope.require(Can.SUPPLY)
     _check_handling(handling)
     with transaction.atomic():
-        event = scope.get(Event.objects.select_for_update(), pk=handling.event_id)
+        event = scope.get(Event.objects.select_for_update(no_key=True), pk=handling.event_id)
         standing = Handling.objects.filter(event=event).first()
         if standing is not None and handling._state.adding:
             for name in HANDLING_FIELDS:

@@ -45,7 +45,7 @@ def outing_start(
     into = _robot_for(match, robot)
     with transaction.atomic():
         # Robots are locked before batteries, everywhere: swaps of one robot queue here.
-        into = scope.get(Robot.objects.select_for_update(), pk=into.pk)
+        into = scope.get(Robot.objects.select_for_update(no_key=True), pk=into.pk)
         now = _hold(scope, battery)
         # Just now is when its turn has come: who waited for the lock was not there earlier.
         moment = checked_moment(started_at or timezone.now())
@@ -232,7 +232,7 @@ def _as_it_was(battery: Battery, moment: datetime) -> Battery:
 
 
 def _hold(scope: Scope, battery: Battery) -> Battery:
-    return scope.get(Battery.objects.select_for_update(), pk=battery.pk)
+    return scope.get(Battery.objects.select_for_update(no_key=True), pk=battery.pk)
 
 
 def _robot_for(match: Match | None, robot: Robot | None) -> Robot:

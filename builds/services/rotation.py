@@ -72,12 +72,12 @@ def plan_ask(
         before = _before(scope, mine, moment)
         answer = instant_plan(found.problem, found.batteries(before.batteries) if before.known else None)
         with transaction.atomic():
-            _lock(scope, mine)
+            hold_plans(scope, mine)
             same = situation(scope, mine, judged, moment, volts).key == found.situation.key
             if same and _before(scope, mine, moment) == before:
                 return _write_first(scope, found, answer, before, reason, why, trigger)
     with transaction.atomic():
-        _lock(scope, mine)
+        hold_plans(scope, mine)
         moment = now or timezone.now()
         found = assemble_problem(situation(scope, mine, judged, moment, volts))
         before = _before(scope, mine, moment)
@@ -128,7 +128,7 @@ def plan_work_out(*, scope: Scope, event: Event, judged: Judged) -> dict[str, in
         return _tell_remedies(scope, event, plan, found)
     answer = solve(found.problem, before.earlier(found), LIMIT_S)
     with transaction.atomic():
-        _lock(scope, event)
+        hold_plans(scope, event)
         still = _current(scope, event)
         if still is None or still.pk != plan.pk or still.state != State.WORKING:
             return {"overtaken": 1}
@@ -145,7 +145,7 @@ def plan_failed(*, scope: Scope, event: Event, sentence: str) -> None:
     """The search failed: the first answer stands, and the plan says so."""
     scope.require(Can.WORK)
     with transaction.atomic():
-        _lock(scope, event)
+        hold_plans(scope, event)
         plan = _current(scope, event)
         if plan is not None and plan.state == State.WORKING:
             plan.state = State.FAILED
@@ -166,8 +166,12 @@ def _again(scope: Scope, event: Event, judged: Judged, plan: RotationPlan) -> di
     return {"asked_again": 1}
 
 
-def _lock(scope: Scope, event: Event) -> None:
-    # Rows that only name the event, as a match does, are not kept waiting.
+def hold_plans(scope: Scope, event: Event) -> None:
+    """Lock the plans of an event. Who plans in the transaction of an entry does this before anything else is locked:
+
+    the writer of a plan holds the event first and asks for the rest later. Rows that only name the event, as a match
+    does, are not kept waiting.
+    """
     scope.rows(Event).select_for_update(no_key=True).get(pk=event.pk)
 
 
@@ -248,7 +252,7 @@ def _tell_remedies(scope: Scope, event: Event, plan: RotationPlan, found: Assemb
     """Which match fails first and what would fix it: searched for once the plan itself stands."""
     said = short_words(found, why_short(found.problem, REMEDY_LIMIT_S)) or (MORE_TIME,)
     with transaction.atomic():
-        _lock(scope, event)
+        hold_plans(scope, event)
         still = scope.rows(RotationPlan).filter(pk=plan.pk, state=State.SHORT).first()
         if still is None:
             return {"overtaken": 1}

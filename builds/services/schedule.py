@@ -92,7 +92,8 @@ def schedule_import(
     """Bring a schedule in, all of it; raises ``DomainError`` with the first problem if there is any."""
     scope.require(Can.WORK)
     # Two people bringing in the same sheet queue here, so that the second one changes nothing.
-    held = scope.get(Event.objects.select_for_update(), pk=event.pk)
+    held = scope.get(Event.objects.select_for_update(no_key=True), pk=event.pk)
+    list(scope.rows(Match).filter(event=held).select_for_update(no_key=True).order_by("pk"))
     plan = schedule_plan(scope=scope, event=held, text=text)
     if plan.problems:
         first = plan.problems[0]

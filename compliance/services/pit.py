@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -13,6 +14,7 @@ from builds.models import Event, Match, Outing, Robot, RotationPlan
 from builds.selectors.rotation import current_plan
 from builds.services.events import matches_shift
 from builds.services.outings import outing_end, outing_start
+from builds.services.rotation import hold_plans
 from compliance.selectors.pit import pit
 from compliance.selectors.pit_swap import Caution, swap_cautions
 from compliance.services.rotation import plan_ask
@@ -21,6 +23,8 @@ from inventory.services.batteries import battery_set_state
 from inventory.services.incidents import incident_log
 from shared.access import Can, Scope
 from shared.errors import Conflict, DomainError
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -65,9 +69,11 @@ def swap(
     moment = started_at or timezone.now()
     cautions = swap_cautions(pit(scope, event, moment), battery, match, start_rest_v)
     with transaction.atomic():
-        # Robots are locked before batteries and outings, everywhere: two swaps of one robot queue here.
-        scope.get(Robot.objects.select_for_update(), pk=robot.pk)
+        # Plans are locked before robots, robots before batteries, everywhere: two swaps of one robot queue here.
+        hold_plans(scope, event)
+        scope.get(Robot.objects.select_for_update(no_key=True), pk=robot.pk)
         former = _in_robot(scope, robot, moment)
+        _hold(scope, {battery.pk} | ({former.battery_id} if former else set()))
         again = former is not None and former.battery_id == battery.pk and former.match_id == _pk(match)
         if not although_unfit and not again:
             _refuse(battery, cautions)
@@ -92,6 +98,11 @@ def swap(
     why = f"{battery.code} went into {robot.name}."
     changes = replanned(scope, event, RotationPlan.Reason.SWAP, why)
     return Swapped(outing, out, () if again else cautions, changes)
+
+
+def _hold(scope: Scope, batteries: set[int]) -> None:
+    """Both batteries of a swap at once and in one order, before anything is written of either."""
+    list(scope.rows(Battery).filter(pk__in=batteries).select_for_update(no_key=True).order_by("pk"))
 
 
 def _in_robot(scope: Scope, robot: Robot, moment: datetime) -> Outing | None:
@@ -127,6 +138,7 @@ def battery_pull(
 ) -> Pulled:
     """Take a battery out of the rotation for a reason; it stays aside until a qualified adult has looked at it."""
     with transaction.atomic():
+        hold_plans(scope, event)
         incident = incident_log(scope=scope, battery=battery, kind=kind, note=note, happened_at=happened_at)
         now = scope.get(Battery, pk=battery.pk)
         if now.state not in (BatteryState.QUARANTINE, BatteryState.RETIRED):
@@ -191,6 +203,9 @@ def replanned(scope: Scope, event: Event, reason: str, why: str = "") -> tuple[s
         plan_ask(scope=scope, event=event, reason=reason, why=why)
     except DomainError as refused:
         return (f"The plan is as it was: {refused.sentence}",)
+    except Exception:  # an entry of the pit is a fact, and a plan is help: the job that looks at plans tries again
+        log.exception("the plan of event %s was not made anew", event.pk)
+        return ("The plan is as it was: it could not be made anew. What was entered stands.",)
     after = current_plan(scope, event)
     return after.changes if after is not None and after.plan.pk != before.plan.pk else ()
 

@@ -129,7 +129,7 @@ def charge_start(
             )
         # Locked: two batteries put on one charger at once queue here, and the second is refused in words.
         on = charger_named(scope, charger) if isinstance(charger, str) else charger
-        on = scope.get(Charger.objects.select_for_update(), pk=on.pk)
+        on = scope.get(Charger.objects.select_for_update(no_key=True), pk=on.pk)
         # Just now is when its turn has come: who waited for the lock was not there earlier.
         moment = checked_moment(started_at or timezone.now())
         if on.archived:
@@ -304,5 +304,9 @@ def charger_off(scope: Scope, battery: Battery, moment: datetime, trigger: str) 
 
 
 def _hold(scope: Scope, battery: Battery) -> Battery:
-    """The battery's row, locked: entries about one battery queue behind each other."""
-    return scope.get(Battery.objects.select_for_update(), pk=battery.pk)
+    """The battery's row, locked: entries about one battery queue behind each other.
+
+    Without its key, here and wherever rows are locked that a plan names: a plan is written behind the lock of its
+    event, and must not wait for a battery whose holder waits for that.
+    """
+    return scope.get(Battery.objects.select_for_update(no_key=True), pk=battery.pk)

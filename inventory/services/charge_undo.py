@@ -24,7 +24,7 @@ def charge_undo(*, scope: Scope, charge: Charge, now: datetime | None = None) ->
     scope.require(Can.WORK)
     moment = now or timezone.now()
     with transaction.atomic():
-        scope.get(Battery.objects.select_for_update(), pk=charge.battery_id)
+        scope.get(Battery.objects.select_for_update(no_key=True), pk=charge.battery_id)
         row = scope.get(Charge.objects.select_related("battery", "charger"), pk=charge.pk)
         if row.updated_at < moment - UNDO - GRACE:
             raise Conflict(

@@ -38,7 +38,7 @@ def incident_log(
     _check_kind(kind, note)
     _check_temperature(temperature_c)
     with transaction.atomic():
-        now = scope.get(Battery.objects.select_for_update(), pk=battery.pk)
+        now = scope.get(Battery.objects.select_for_update(no_key=True), pk=battery.pk)
         moment = checked_moment(happened_at or timezone.now())
         since = moment if happened_at else moment - DOUBLE_TAP
         near = BatteryIncident.objects.filter(battery=now, kind=kind, happened_at__range=(since, moment))
@@ -86,7 +86,7 @@ def incident_close(
             remedy="For example: case whole, posts tight, 14.1 mohm as before",
         )
     with transaction.atomic():
-        now = scope.get(Battery.objects.select_for_update(), pk=incident.battery_id)
+        now = scope.get(Battery.objects.select_for_update(no_key=True), pk=incident.battery_id)
         row = scope.get(BatteryIncident.objects.select_related("battery"), pk=incident.pk)
         if row.looked_at is None:
             row.looked_at, row.finding = moment, finding.strip()

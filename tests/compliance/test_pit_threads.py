@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-import pytest
-from django.utils import timezone
+from collections.abc import Callable
 
-from builds.models import Match, Outing
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+from rest_framework.test import APIClient
+
+from builds.models import Match, Outing, RotationPlan
 from builds.services.outings import outing_start
 from compliance.services.pit import match_move, swap
 from tests.compliance.pit_shop import PitShop, busy_pit
@@ -56,3 +60,36 @@ def test_one_announcement_heard_by_four_moves_a_match_once(busy):
     )
     assert ends == {"done": 4}
     assert round((start - Match.objects.get(pk=match.pk).starts_at).total_seconds()) == 20 * 60
+
+
+def entry(shop: PitShop, name: str, body: dict[str, object], key: str, **where: object) -> Callable[[], object]:
+    """An entry as the phone's outbox sends it: under a key, so all it does is one transaction."""
+
+    def act() -> object:
+        client = APIClient()
+        client.force_authenticate(shop.scope.user)
+        url = reverse(name, kwargs={"team": shop.scope.team.slug, **where})
+        answer = client.post(url, body, format="json", headers={"Idempotency-Key": key})
+        assert answer.status_code < 300, answer.data
+        return answer
+
+    return act
+
+
+@pytest.mark.parametrize("turn", range(3))
+def test_entries_of_several_phones_under_keys_do_not_lock_each_other_out(busy, turn):
+    """A plan is written with each, while others hold batteries, and the newest jobs, of the same event."""
+    busy.ready("GP-07")
+    pit, key = {"pk": busy.event.pk}, f"phone-entry-{turn:08d}"
+    swap_in = {"code": "GP-01", "match": busy.matches["9"].pk, "out_end_rest_v": "12.4"}
+    move = {"match": busy.matches["11"].pk, "minutes": -20}
+    acts = [
+        entry(busy, "api-pit-swap", swap_in, f"{key}-a", **pit),
+        entry(busy, "api-pit-move", move, f"{key}-b", **pit),
+        entry(busy, "api-battery-charge-end", {}, f"{key}-c", pk=busy.batteries["GP-03"].pk),
+        entry(busy, "api-battery-charge-end", {}, f"{key}-d", pk=busy.batteries["GP-05"].pk),
+        entry(busy, "api-pit-pull", {"code": "GP-07", "kind": "dropped"}, f"{key}-e", **pit),
+    ]
+    assert together(acts) == {"done": len(acts)}
+    assert Outing.objects.get(in_robot=True).battery.code == "GP-01"
+    assert RotationPlan.objects.filter(current=True).count() == 1
