@@ -203,7 +203,9 @@ def replanned(scope: Scope, event: Event, reason: str, why: str = "") -> tuple[s
         plan_ask(scope=scope, event=event, reason=reason, why=why)
     except DomainError as refused:
         return (f"The plan is as it was: {refused.sentence}",)
-    except Exception:  # an entry of the pit is a fact, and a plan is help: the job that looks at plans tries again
+    except (
+        Exception
+    ):  # an entry of the pit is a fact, and a plan is help: the job that looks at plans tries again
         log.exception("the plan of event %s was not made anew", event.pk)
         return ("The plan is as it was: it could not be made anew. What was entered stands.",)
     after = current_plan(scope, event)

@@ -8,6 +8,7 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from builds.models import Match, Outing
+from compliance.services import pit
 from inventory.models import BatteryIncident, BatteryState
 from shared.models import Role
 from tests.compliance.pit_shop import PitShop, busy_pit
@@ -53,6 +54,18 @@ def test_an_entry_sent_again_is_one_swap(busy):
     assert went.started_at == busy.at(-5)
     out = Outing.objects.get(match=busy.matches["8"])
     assert (out.ended_at, out.end_rest_v) == (busy.at(-5), 12.4)
+
+
+@pytest.mark.parametrize("key", ["", "phone-1-entry-0000002"])
+def test_a_plan_that_cannot_be_made_takes_no_swap_back(busy, monkeypatch, key):
+    def broken(**given: object) -> None:
+        raise ZeroDivisionError("a fault of the planner")
+
+    monkeypatch.setattr(pit, "plan_ask", broken)
+    answer = send(busy, "swap", {"code": "GP-01", "match": busy.matches["9"].pk}, key=key)
+    assert answer.status_code == 200
+    assert "What was entered stands." in answer.data["changes"][0]
+    assert Outing.objects.get(in_robot=True).battery.code == "GP-01"
 
 
 def test_a_swap_that_arrives_after_the_next_one_keeps_its_place(busy):

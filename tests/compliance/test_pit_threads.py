@@ -62,7 +62,9 @@ def test_one_announcement_heard_by_four_moves_a_match_once(busy):
     assert round((start - Match.objects.get(pk=match.pk).starts_at).total_seconds()) == 20 * 60
 
 
-def entry(shop: PitShop, name: str, body: dict[str, object], key: str, **where: object) -> Callable[[], object]:
+def entry(
+    shop: PitShop, name: str, body: dict[str, object], key: str, **where: object
+) -> Callable[[], object]:
     """An entry as the phone's outbox sends it: under a key, so all it does is one transaction."""
 
     def act() -> object:
