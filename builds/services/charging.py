@@ -10,9 +10,11 @@ from django.utils import timezone
 from builds.models import Outing
 from builds.services.outings import outing_end
 from inventory.models import Battery, Charge, Charger
-from inventory.services.batteries import charge_start
+from inventory.services.batteries import charge_start, local_words
+from inventory.services.charge_undo import charge_undo
 from inventory.services.quantities import checked_moment
 from shared.access import Can, Scope
+from shared.errors import Conflict
 from shared.models import JobRun
 
 
@@ -46,6 +48,24 @@ def put_on_charger(
             until=later.started_at if later else None,
             trigger=trigger,
         )
+
+
+def charging_undo(*, scope: Scope, charge: Charge, end: bool) -> str:
+    """Take back the start or the end of a charge of a moment ago; one that ended because its battery went out stays."""
+    scope.require(Can.WORK)
+    with transaction.atomic():
+        battery = scope.get(Battery.objects.select_for_update(no_key=True), pk=charge.battery_id)
+        out = (
+            Outing.objects.filter(battery=battery, started_at__gte=charge.started_at).first() if end else None
+        )
+        if out is not None:
+            raise Conflict(
+                f"{battery.code} went out at {local_words(out.started_at)}",
+                field="charge",
+                value=charge.pk,
+                remedy="Put it on the charger again when it is back",
+            )
+        return charge_undo(scope=scope, charge=charge, end=end)
 
 
 def purpose_of(battery: Battery, moment: datetime) -> str:

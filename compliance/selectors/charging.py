@@ -6,7 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from builds.models import Event
+from django.db.models import Exists, OuterRef, Q
+
+from builds.models import Event, Outing
 from builds.selectors.cart import CartRow, CartState, by_next_ready, cart
 from builds.selectors.scan import find
 from compliance.rules.battery_verdict import HealthVerdict
@@ -109,8 +111,15 @@ def charging_board(scope: Scope, event: Event | None, now: datetime) -> Board:
 
 
 def just_entered(scope: Scope, now: datetime) -> tuple[Charge, ...]:
-    """Charges begun or ended within the last minute, newest first: these can be taken back."""
+    """Charges begun or ended within the last minute, newest first: these can be taken back.
+
+    Not one whose battery went out or was put aside meanwhile, nor one that was put on earlier and is on still.
+    """
     rows = scope.rows(Charge).filter(updated_at__gt=now - UNDO, updated_at__lte=now)
+    rows = rows.filter(Q(created_at__gt=now - UNDO) | Q(ended_at__isnull=False))
+    used = Outing.objects.filter(battery=OuterRef("battery"), started_at__gte=OuterRef("started_at"))
+    aside = Q(battery__state__in=(BatteryState.QUARANTINE, BatteryState.RETIRED)) | Exists(used)
+    rows = rows.exclude(Q(ended_at__isnull=False) & aside)
     return tuple(rows.select_related("battery", "charger").order_by("-updated_at")[:3])
 
 

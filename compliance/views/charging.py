@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.utils import timezone
 
-from builds.services.charging import put_on_charger
+from builds.services.charging import charging_undo, put_on_charger
 from compliance.selectors.charging import (
     Board,
     battery_by_code,
@@ -22,7 +22,6 @@ from compliance.views.event_tabs import event_tabs
 from inventory.models import Battery, Charge, Charger
 from inventory.selectors.batteries import open_charges
 from inventory.services.batteries import charge_end
-from inventory.services.charge_undo import charge_undo
 from shared.access import Can
 from shared.errors import DomainError, NotAllowed
 from shared.pages import TeamPage
@@ -123,7 +122,7 @@ class ChargingUndo(BoardAct):
         charge = self.scope.rows(Charge).filter(pk=number(data.get("charge"), "charge")).first()
         if charge is None:
             return "It was taken back already."
-        return charge_undo(scope=self.scope, charge=charge)
+        return charging_undo(scope=self.scope, charge=charge, end=data.get("what") == "end")
 
 
 def number(text: Any, field: str) -> int:

@@ -11,9 +11,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from builds.models import Outing
+from builds.services.outings import outing_start
 from compliance.selectors.charging import charging_board
 from inventory.models import Battery, Charge, Charger
 from inventory.services.charge_undo import charge_undo
+from inventory.services.incidents import incident_log
 from shared.errors import Conflict
 from shared.labels.codes import Kind, label_text
 from shared.models import Role
@@ -25,7 +27,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def busy(client) -> PitShop:
     made = busy_pit(now=timezone.now())
-    Charge.objects.update(updated_at=made.at(-30))
+    Charge.objects.update(created_at=made.at(-30), updated_at=made.at(-30))
     client.force_login(made.scope.user)
     return made
 
@@ -152,20 +154,45 @@ def test_undo_of_a_start_and_of_an_end(client, busy):
 
     tap(client, busy, "charging-off", battery=busy.batteries["GP-03"].pk)
     ended = Charge.objects.filter(battery__code="GP-03").latest("started_at")
-    tap(client, busy, "charging-undo", charge=ended.pk)
+    tap(client, busy, "charging-undo", charge=ended.pk, what="end")
     ended.refresh_from_db()
     assert ended.ended_at is None
+
+
+def test_a_second_tap_on_undo_of_an_end_does_not_take_back_the_whole_charge(client, busy):
+    charge = Charge.objects.get(battery__code="GP-03", ended_at=None)
+    tap(client, busy, "charging-off", battery=charge.battery_id)
+    for _ in range(2):
+        answer = tap(client, busy, "charging-undo", charge=charge.pk, what="end")
+        assert "GP-03 is still on Charger A." in text(answer)
+    # Back on since a quarter of an hour: nothing of a moment ago is left to take back.
+    assert "GP-03 went on Charger A just now" not in text(client.get(url(busy)))
+    assert tap(client, busy, "charging-undo", charge=charge.pk, what="start").status_code == 409
+    assert Charge.objects.get(pk=charge.pk).ended_at is None
+
+
+def test_a_charge_that_ended_by_a_swap_or_an_incident_is_not_taken_back(client, busy):
+    swapped, hot = (Charge.objects.get(battery__code=code, ended_at=None) for code in ("GP-03", "GP-05"))
+    outing_start(scope=busy.scope, battery=swapped.battery, match=busy.matches["9"])
+    incident_log(scope=busy.scope, battery=hot.battery, kind="hot")
+    page = text(client.get(url(busy)))
+    for charge, why in ((swapped, "GP-03 went out at"), (hot, "must not be charged")):
+        assert f"{charge.battery.code} came off" not in page
+        answer = tap(client, busy, "charging-undo", charge=charge.pk, what="end")
+        assert answer.status_code == 409
+        assert why in text(answer)
+        assert Charge.objects.get(pk=charge.pk).ended_at is not None
 
 
 def test_no_undo_after_a_minute_nor_onto_a_charger_that_is_taken(busy):
     charge = Charge.objects.get(battery__code="GP-03", ended_at=None)
     with pytest.raises(Conflict, match="more than a minute ago"):
-        charge_undo(scope=busy.scope, charge=charge, now=charge.updated_at + timedelta(minutes=2))
+        charge_undo(scope=busy.scope, charge=charge, end=False, now=charge.updated_at + timedelta(minutes=2))
     charge.ended_at = busy.now
     charge.save()
     busy.charge("GP-07", "A", -1)
     with pytest.raises(Conflict, match="GP-07 is on Charger A by now"):
-        charge_undo(scope=busy.scope, charge=charge, now=busy.at(0.5))
+        charge_undo(scope=busy.scope, charge=charge, end=True, now=busy.at(0.5))
 
 
 def test_an_auditor_looks_and_does_not_enter(client):
