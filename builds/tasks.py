@@ -21,6 +21,8 @@ from shared.access import system_scope
 from shared.models import JobRun, Team
 
 TEAM_JOB = "match.team"
+#: Plans rest on what studies say.
+LOOK_JOB = "rotation.look"
 REPORT_EVERY_S = 1.0
 #: A worker may be the only one: after so long the next share of studies waits until all other due runs are done.
 SLICE_S = 5.0
@@ -52,7 +54,11 @@ def _slice(run: JobRun, builds: QuerySet[Build]) -> Answer:
     left, simulated = counts.pop("left", 0), counts["simulated"]
     counts["simulated"] += run.counts.get("simulated", 0)
     # Nothing kept: others are at the same work, or edits go on and have queued their own run.
-    return jobs.Unfinished(counts) if left and simulated else counts
+    if left and simulated:
+        return jobs.Unfinished(counts)
+    if counts["simulated"]:
+        jobs.enqueue(LOOK_JOB, team=run.team, trigger=JobRun.Trigger.PARENT, parent=run)
+    return counts
 
 
 def match_all(run: JobRun) -> dict[str, int]:

@@ -132,7 +132,7 @@ SWEEPS_AFTER: dict[str, tuple[str, ...]] = {
     "builds.Match": ("sweep.stock", "rotation.look"),
     "builds.Handling": ("rotation.look",),
     "builds.Outing": ("sweep.batteries", "rotation.look"),
-    "compliance.RulePack": ("sweep.batteries", "sweep.loads", "sweep.stock"),
+    "compliance.RulePack": ("sweep.batteries", "sweep.loads", "sweep.stock", "rotation.look"),
     "compliance.RuleSetting": ("sweep.batteries", "sweep.loads", "sweep.stock", "rotation.look"),
 }
 

@@ -13,6 +13,7 @@ from builds.services import match_studies
 from builds.services.builds import build_copy
 from builds.services.match_studies import match_studies_ask
 from shared import jobs
+from shared.models import JobRun
 from tests.builds.match_shop import MatchShop, Simulator, make_match_shop, to_event
 
 pytestmark = pytest.mark.django_db
@@ -43,6 +44,16 @@ def test_a_slice_ends_after_a_share_and_the_next_goes_on_where_it_stopped(shop, 
     assert second is not None
     assert (second.state, simulator.simulated) == ("done", ["New AGM", "B01"])
     assert second.counts == {"builds": 1, "studies": 2, "simulated": 2}
+
+
+def test_new_studies_have_the_plans_looked_at_once_they_are_done(shop, simulator, monkeypatch):
+    monkeypatch.setattr(tasks, "SLICE_S", 0.0)
+    run = match_studies_ask(scope=shop.scope, build=shop.build, runs=600)
+    jobs.perform(run.pk)
+    looks = JobRun.objects.filter(name="rotation.look", parent=run)
+    assert not looks.exists()
+    jobs.perform(run.pk)
+    assert looks.get().team == shop.scope.team
 
 
 def test_a_slice_that_kept_nothing_is_not_repeated(shop, simulator, monkeypatch):

@@ -95,7 +95,8 @@ class TestByItself:
         assert {label for label, names in SWEEPS_AFTER.items() if "rotation.look" in names} == {
             "inventory.Battery", "inventory.BatteryIncident", "inventory.CapacityTest", "inventory.Charge",
             "inventory.Charger", "inventory.Reading", "builds.Build", "builds.Circuit", "builds.Event",
-            "builds.Handling", "builds.Match", "builds.Outing", "compliance.RuleSetting",
+            "builds.Handling", "builds.Match", "builds.Outing", "compliance.RulePack",
+            "compliance.RuleSetting",
         }  # fmt: skip
 
     def test_a_match_moved_up(self, pit, client):
