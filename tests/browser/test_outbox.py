@@ -180,6 +180,48 @@ def test_a_refused_entry_waits_with_the_sentence_while_later_ones_go_on(phone: P
     assert codes() == ["B1", "B3", "B2"]
 
 
+def test_an_entry_mended_while_it_is_on_its_way_again_is_not_lost(phone: Page) -> None:
+    enter(phone, "not a code")
+    phone.get_by_role("button", name="Mend it").click()
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        if held:
+            route.continue_()
+        else:
+            held.append(route)
+
+    phone.route("**/bins/", hold)
+    with phone.expect_request("**/bins/"):
+        phone.get_by_role("button", name="Try again").click()
+    phone.fill("[name=code]", "B2")
+    phone.fill("[name=name]", "Cart")
+    phone.get_by_role("button", name="Keep it").click()
+    waiting(phone, 2)
+    held[0].fulfill(status=201, json={})
+    sent(phone, "B2")
+    assert codes() == ["B2"]
+
+
+def test_a_time_to_come_told_by_a_wrong_clock_is_mended_to_now(phone: Page) -> None:
+    phone.evaluate("document.getElementById('bin').dataset.outboxTime = 'at'")
+    later = "new Date(Date.now() + 864e5).toISOString()"
+    enter(phone, "not a code")
+    expect(phone.locator(".outbox__look li")).to_have_count(1)
+    phone.evaluate(
+        f"outboxStore.all().then(([e]) => outboxStore.change(e.seq, (k) => ({{ ...k, at: {later} }})))"
+    )
+    bodies: list[Any] = []
+    phone.on(
+        "request", lambda request: bodies.append(request.post_data_json) if "/bins/" in request.url else None
+    )
+    phone.get_by_role("button", name="Mend it").click()
+    phone.fill("[name=code]", "B2")
+    phone.get_by_role("button", name="Keep it").click()
+    sent(phone, "B2")
+    assert bodies[-1]["at"] <= phone.evaluate("new Date().toISOString()")
+
+
 def test_a_refused_entry_is_thrown_away_only_when_sure(phone: Page) -> None:
     enter(phone, "not a code")
     phone.get_by_role("button", name="Throw away").click()

@@ -82,10 +82,14 @@
   let last = { said: "", when: 0 };
 
   const keep = async (entry, mending) => {
-    /* A mended entry keeps its place, its key and the time it happened: a refusal used none of them up. */
+    /* A mended entry keeps its place, its key and the time it happened: a refusal used none of them up. One that is on
+       its way again by now stays as it is, and what was mended is an entry of its own. A time still to come was told by
+       a clock that was wrong. */
     const mend = (kept) => {
-      const body = kept.timed && entry.body[kept.timed] === entry.at ? { ...entry.body, [kept.timed]: kept.at } : entry.body;
-      return { ...entry, body, seq: kept.seq, key: kept.key, at: kept.at };
+      if (kept.state !== "look") return undefined;
+      const at = kept.at < entry.at ? kept.at : entry.at;
+      const body = kept.timed && entry.body[kept.timed] === entry.at ? { ...entry.body, [kept.timed]: at } : entry.body;
+      return { ...entry, body, seq: kept.seq, key: kept.key, at };
     };
     if (!mending || !(await store.change(mending, mend))) await store.add(entry);
     note(`Kept in this phone at ${clock(entry.at)}: ${entry.title}`);
@@ -135,6 +139,7 @@
     const before = why;
     try {
       why = await sender.run(heard);
+      await setClock();
     } catch {
       why = "away"; /* the store is busy or gone; the next turn tells */
     }
