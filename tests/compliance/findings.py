@@ -13,7 +13,8 @@ from inventory.models import Part
 from shared.models import Team
 from tests.inventory.stockroom import make_part
 
-START = datetime(2026, 11, 25, 3, 15, tzinfo=UTC)
+#: Twelve hours ago: what people do between sweeps, which is stamped with the real time, is after night 0, before 1.
+START = datetime.now(UTC).replace(microsecond=0) - timedelta(hours=12)
 
 
 def night(number: int) -> datetime:
