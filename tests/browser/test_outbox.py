@@ -1,7 +1,7 @@
 """The outbox on a plain http page: what is entered without network is sent later, once each, in order; nothing is lost.
 
 The pages here are made by the test from the site's own frame and scripts, so that only the outbox is looked at; the
-pit's own pages are tested in test_event_day.py.
+pit's own pages are tested in test_event_days.py.
 """
 
 from __future__ import annotations
