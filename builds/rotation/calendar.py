@@ -9,6 +9,7 @@ from icalendar import Alarm, Calendar, vDuration
 from icalendar import Event as Entry
 
 from builds.models import Event, Match
+from builds.rotation.words import against_brown_out
 from builds.selectors.rotation import PlanView, StepView, current_plan
 from shared.access import Scope
 
@@ -89,8 +90,7 @@ def _description(match: Match, step: StepView | None) -> str:
         if step.charge_frac is not None:
             lines.append(f"Charged to {step.charge_frac:.0%}")
         if step.margin_v is not None:
-            side = "above" if step.margin_v >= 0 else "below"
-            lines.append(f"Lowest voltage expected {abs(step.margin_v):.1f} V {side} the brown-out level")
+            lines.append(f"Lowest voltage expected {against_brown_out(step.margin_v)}")
     if match.carrier:
         lines.append(f"Carried by {match.carrier}")
     return "\n".join(lines)

@@ -51,9 +51,19 @@ def _tightest(found: Assembled, answer: Plan) -> str:
     worst = min(told, key=lambda m: float(margin[m]))
     match = found.situation.ahead[worst]
     code = found.situation.cart[int(answer.battery[worst])].battery.code
-    spare = float(margin[worst])
-    level = f"{spare:.1f} V above" if spare >= 0 else f"{-spare:.1f} V below"
-    return f"; least to spare is in match {match.number}, where {code} stays {level} the brown-out level"
+    level = against_brown_out(float(margin[worst]))
+    return f"; least to spare is in match {match.number}, where {code} stays {level}"
+
+
+def against_brown_out(spare_v: float) -> str:
+    """Where a lowest voltage lies, told as finely as it is known.
+
+    >>> against_brown_out(0.42), against_brown_out(0.04), against_brown_out(-0.3)
+    ('0.4 V above the brown-out level', 'just at the brown-out level', '0.3 V below the brown-out level')
+    """
+    if abs(spare_v) < 0.05:
+        return "just at the brown-out level"
+    return f"{abs(spare_v):.1f} V {'above' if spare_v > 0 else 'below'} the brown-out level"
 
 
 def quality(answer: Plan, *, instant: bool) -> str:

@@ -190,7 +190,7 @@ def _headline(rows: Sequence[ReviewMatch]) -> str:
     judged = [row for row in ran if row.as_planned is not None]
     kept = sum(bool(row.as_planned) for row in judged)
     lowest = min((r.outing.lowest_v for r in ran if r.outing and r.outing.lowest_v is not None), default=None)
-    words = f"{len(ran)} of {len(played)} matches with a battery on record"
+    words = f"{len(ran)} of {len(played)} match{'' if len(played) == 1 else 'es'} with a battery on record"
     if judged:
         words += f", {kept} of {len(judged)} as planned"
     if lowest is not None:

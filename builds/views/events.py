@@ -106,8 +106,8 @@ def schedule_chart(matches: list[Match], used: list[Outing], now: datetime) -> T
     return Timeline(
         title="Matches and batteries",
         lanes=lanes,
-        summary=f"{len(matches)} matches of {len(robots)} robots; {len(used)} outings of "
-        f"{len(batteries)} batteries. The table below says the same.",
+        summary=f"Matches: {len(matches)}, robots: {len(robots)}, outings: {len(used)}, batteries: {len(batteries)}. "
+        "The table below says the same.",
         now=now if matches[0].starts_at <= now <= matches[-1].starts_at else None,
         chart_id="schedule",
     )

@@ -140,7 +140,7 @@ class Fleet:
         more = [f"{practice - match} for practice only"] if practice > match else []
         more += [f"{stay} stay{'s' if stay == 1 else ''} here"] if stay else []
         tail = f", {', '.join(more)}" if more else ""
-        return f"{match} of {len(told)} batteries may go into a match{tail}."
+        return f"{match} of {len(told)} batter{'y' if len(told) == 1 else 'ies'} may go into a match{tail}."
 
 
 def battery_fleet(scope: Scope, battery_ids: Collection[int], *, now: datetime | None = None) -> Fleet:

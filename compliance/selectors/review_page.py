@@ -172,12 +172,17 @@ def _incidents(scope: Scope, event: Event) -> list[Surprise]:
     return [
         Surprise(
             row.happened_at,
-            f"{row.battery.code}: {row.get_kind_display().lower()}{f', {row.note}' if row.note else ''}"
+            f"{row.battery.code}: {row.get_kind_display().lower()}{_noted(row)}"
             f"{'' if row.looked_at else '; nobody has looked at it yet'}.",
             *(("stop", "Set aside") if row.kind in BatteryIncident.QUARANTINES else ("fix", "Incident")),
         )
         for row in rows.select_related("battery").order_by("happened_at", "pk")
     ]
+
+
+def _noted(row: BatteryIncident) -> str:
+    note = row.note.strip().rstrip(".")
+    return f" ({note})" if note else ""
 
 
 def _of_match(row: ReviewMatch, common_v: float) -> list[Surprise]:

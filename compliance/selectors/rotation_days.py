@@ -48,7 +48,8 @@ def rotation_picture(event: Event, drawn: Drawn) -> RotationChart:
     bars = {row.battery.code: _bars(row, drawn) for row in drawn.cart}
     played = [match for match in drawn.matches if not match.called_off]
     blocks = _blocks(played)
-    summary = f"{len(played)} matches in {len(blocks)} block{'s' if len(blocks) != 1 else ''}. "
+    matches = f"{len(played)} match{'' if len(played) == 1 else 'es'}"
+    summary = f"{matches} in {len(blocks)} block{'s' if len(blocks) != 1 else ''}. "
     if drawn.view is not None:
         out = len({step.battery.pk for step in drawn.view.ahead if step.battery})
         summary += f"{out} batter{'ies are' if out != 1 else 'y is'} still to go out. "

@@ -205,6 +205,12 @@ class TestReview:
         assert told.headline == "No outing was noted at this event."
         assert told.batteries == ()
 
+    def test_one_match_is_one_match(self, pit):
+        Match.objects.exclude(pk=pit.matches[0].pk).delete()
+        pit.went_out(pit.batteries[0], 45, pit.matches[0], until=70)
+        told = event_review(pit.scope, pit.event)
+        assert told.headline == "1 of 1 match with a battery on record."
+
     def test_practice_of_the_day_is_told_apart(self, pit):
         pit.went_out(pit.batteries[0], 10, until=30)
         pit.went_out(pit.batteries[0], -3000, until=-2900)

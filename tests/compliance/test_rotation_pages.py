@@ -248,14 +248,14 @@ def test_the_schedule_goes_out_as_it_comes_in(client: Client, busy: PitShop) -> 
 
 
 def test_the_review_says_planned_against_done_and_the_surprises(client: Client, busy: PitShop) -> None:
-    enter(client, busy, "rotation-pull", code="GP-04", kind="dropped", note="Off the cart")
+    enter(client, busy, "rotation-pull", code="GP-04", kind="dropped", note="Off the cart.")
     outing = busy.outing("GP-08", "9", -1, end=0, lowest_v=7.9, start_rest_v=12.8)
     busy.matches["9"].starts_at = outing.started_at
     busy.matches["9"].save()
     shown = text(client.get(url(busy, "review")))
     assert "GP-08 ran it" in shown
     assert "Set aside" in shown
-    assert "Off the cart" in shown
+    assert "GP-04: dropped (Off the cart); nobody has looked at it yet." in shown
     assert "The event is not over" in shown
 
 

@@ -115,7 +115,7 @@ def _draw(chart: RotationChart, day: RotationDay, index: int, frame: Frame, vari
         sized,
         _parts(chart, day, sized, variant),
         title=f"{chart.title}, {day.label}",
-        description=f"{len(day.matches)} matches, {len(day.lanes)} batteries that go out {used} times; "
+        description=f"Matches: {len(day.matches)}; batteries that go out: {len(day.lanes)}, outings: {used}; "
         "the table below lists every step.",
         chart_id=f"{chart.chart_id}-{index}",
         variant=variant,
