@@ -62,6 +62,15 @@ def test_a_rising_battery_with_its_line_limits_and_crossing(team):
     assert h.crossing_sentence.startswith("2026-12-24, interval 2026-1")
 
 
+def test_no_date_is_told_past_half_the_span(team):
+    """The straight line below meets 14.64 mohm 264 days after its first reading; 100 days of readings allow 150."""
+    read(make_battery(team), (12.0, 12.2, 12.4, 12.6, 12.8, 13.0))
+    h = health(team)["B01"]
+    assert h.crossing_sentence == "not before 2027-01-09"
+    assert h.crossing is not None
+    assert (h.crossing.likely, h.crossing.latest) == (None, None)
+
+
 def test_slope_is_the_median_of_all_pairs(team):
     """A straight line: 0.2 mohm every 20 days is 0.3 mohm in 30."""
     read(make_battery(team), (12.0, 12.2, 12.4, 12.6, 12.8, 13.0))
