@@ -230,8 +230,8 @@ def move_up(page: Page, match: Match) -> None:
     assert Match.objects.get(pk=match.pk).starts_at == match.starts_at - 20 * MINUTE
 
 
-def test_two_days_with_two_surprises(phone: Page, pit: Pit, clock: Clock) -> None:
-    planned(phone, pit, judged_for(pit.scope, pit.event))
+def run_both_days(phone: Page, pit: Pit, clock: Clock) -> tuple[dict[str, str], str]:
+    """Match -> battery that ran it, and the battery that was pulled."""
     matches = {match.number: match for match in Match.objects.filter(event=pit.event)}
     ran: dict[str, str] = {}
     pulled = ""
@@ -258,8 +258,11 @@ def test_two_days_with_two_surprises(phone: Page, pit: Pit, clock: Clock) -> Non
         if number == PULLED_AFTER:
             pulled = pull_the_next(phone, pit)
     clock.until(clock.now() + 30 * MINUTE)
+    return ran, pulled
 
-    # Nothing is lost and nothing is doubled, and what was entered without network stands at its own time.
+
+def assert_nothing_is_lost_or_doubled(pit: Pit, ran: dict[str, str]) -> None:
+    """What was entered without network stands at the time it was entered."""
     outings = Outing.objects.select_related("battery", "match").order_by("started_at")
     assert [(row.match.number, row.battery.code) for row in outings if row.match] == list(ran.items())
     for row in outings:
@@ -270,11 +273,10 @@ def test_two_days_with_two_surprises(phone: Page, pit: Pit, clock: Clock) -> Non
     keys = list(Receipt.objects.values_list("key", flat=True))
     assert len(keys) == len(set(keys)) == 2 * 14 + 2 + 1  # in, out, both surprises, and who carries one
     assert Match.objects.get(event=pit.event, number=CUT_OFF).carrier == "Tern"
-    assert pulled not in [code for number, code in ran.items() if int(number) > int(PULLED_AFTER)]
-    reasons = set(RotationPlan.objects.filter(event=pit.event).values_list("reason", flat=True))
-    assert {RotationPlan.Reason.BATTERIES, RotationPlan.Reason.TIMES} <= reasons
 
-    # Afterwards: which battery ran which match with which voltages, and what was learned about each.
+
+def assert_the_review_tells_it(phone: Page, pit: Pit, ran: dict[str, str], pulled: str) -> None:
+    """Which battery ran which match with which voltages, and what was learned about each."""
     phone.goto(f"{home(pit)}/events/{pit.event.pk}/review/")
     expect(phone.locator("h1")).to_contain_text("14 of 14 matches with a battery on record")
     expect(phone.locator("section[aria-labelledby=surprise-head]")).to_contain_text(f"{pulled}: hot")
@@ -291,3 +293,13 @@ def test_two_days_with_two_surprises(phone: Page, pit: Pit, clock: Clock) -> Non
         line = learned.filter(has=phone.get_by_role("rowheader", name=code))
         expect(line).to_contain_text(re.compile(r"expected|sagged"))
     assert phone.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_two_days_with_two_surprises(phone: Page, pit: Pit, clock: Clock) -> None:
+    planned(phone, pit, judged_for(pit.scope, pit.event))
+    ran, pulled = run_both_days(phone, pit, clock)
+    assert_nothing_is_lost_or_doubled(pit, ran)
+    assert pulled not in [code for number, code in ran.items() if int(number) > int(PULLED_AFTER)]
+    reasons = set(RotationPlan.objects.filter(event=pit.event).values_list("reason", flat=True))
+    assert {RotationPlan.Reason.BATTERIES, RotationPlan.Reason.TIMES} <= reasons
+    assert_the_review_tells_it(phone, pit, ran, pulled)
